@@ -1,0 +1,252 @@
+"""The words shared by every layer: one word for one thing, in code, screens and files alike."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """What a person may do in a programme."""
+
+    COORDINATOR = "coordinator"
+    OFFICER = "officer"
+    ENGINEER = "engineer"
+    FUNDER = "funder"
+    ADMINISTRATOR = "administrator"
+
+
+class UnitKind(StrEnum):
+    """One thing that can be up or down."""
+
+    CABIN = "cabin"
+    URINAL = "urinal"
+    TAP = "tap"
+    MACHINE = "machine"
+    INCINERATOR = "incinerator"
+    TANK = "tank"
+    METER = "meter"
+
+
+class Group(StrEnum):
+    """Whom a block is for."""
+
+    GIRLS = "girls"
+    BOYS = "boys"
+    EVERYONE = "everyone"
+    STAFF = "staff"
+
+
+class Sex(StrEnum):
+    """Enrolment and attendance are counted by sex only; nothing points at one pupil."""
+
+    GIRLS = "girls"
+    BOYS = "boys"
+
+
+class CountWay(StrEnum):
+    """How the visits of a unit are recorded in the week sheet."""
+
+    COUNTER = "counter"  # the unit counts; the week's reading is copied
+    DRAWN = "drawn"  # tallied on two breaks drawn at random
+    GRID = "grid"  # every break of every day is tallied
+    WEEK_TOTAL = "week_total"  # one tally for the whole week
+    NONE = "none"  # visits of this unit are not recorded
+
+
+class Source(StrEnum):
+    """Where a record came from."""
+
+    TALLY = "tally"  # a person's week sheet
+    DEVICE = "device"  # a feed of the unit itself
+    OFFICER = "officer"
+    ENGINEER = "engineer"
+
+
+class FittingKind(StrEnum):
+    """A part that changes what a unit does or uses from a day on."""
+
+    FLUSH_FIXED = "flush_fixed"  # ml a visit
+    FLUSH_TWO_STAGE = "flush_two_stage"  # ml for a short visit, long_ml for a long one
+    FLUSH_POUR = "flush_pour"  # ml a visit, poured by hand
+    FLUSH_NONE = "flush_none"
+    VACUUM = "vacuum"  # the flush takes factor_permille of its litres
+    PRE_WASH = "pre_wash"  # ml a visit, before entry
+    FLOOR_WASH = "floor_wash"  # ml after every every_n visits
+    TAP = "tap"  # ml a wash
+
+
+class LitresBasis(StrEnum):
+    """How a fitting's litres are known."""
+
+    MEASURED = "measured"  # at commissioning
+    CLAIM = "claim"  # the maker's figure
+
+
+class Basis(StrEnum):
+    """How a figure came about, strongest first."""
+
+    COUNTED = "counted"
+    METERED = "metered"
+    SAMPLED = "sampled"
+    MODELLED = "modelled"
+    ESTIMATED = "estimated"
+
+
+class State(StrEnum):
+    """What somebody saw when looking at a unit."""
+
+    WORKING = "working"
+    PARTLY = "partly working"
+    OUT = "out of service"
+
+
+class Cause(StrEnum):
+    """Why a unit could not be used."""
+
+    BROKEN = "broken"
+    BLOCKED = "drain blocked"
+    LOW_WATER = "low water"
+    NO_POWER = "no power"
+    LOCKED = "locked"
+    DIRTY = "dirty"
+    DANGER = "danger"
+    PLANNED = "planned work"
+    EMPTY = "sold out"  # machines only; counted as supply, not as a repair
+    UNKNOWN = "not known"
+
+
+class Danger(StrEnum):
+    """What "report now" is for."""
+
+    SMOKE = "smoke or fire"
+    WIRES = "bare wires or shock"
+    LOCKED_IN = "somebody locked in"
+    FLOOD = "flood"
+    OTHER = "other danger"
+
+
+class Quantity(StrEnum):
+    """What a dial or counter shows. Readings are whole dial steps."""
+
+    WATER = "water"
+    VISITS = "visits"
+    LONG_VISITS = "long_visits"
+    VENDS = "vends"
+    ENERGY = "energy"
+
+
+class SheetState(StrEnum):
+    """A draft is a payload, not facts; the other three count in reports."""
+
+    DRAFT = "draft"
+    SENT = "sent"
+    QUERIED = "queried"
+    ACCEPTED = "accepted"
+
+
+class DayMark(StrEnum):
+    """What the coordinator says about a day of school."""
+
+    LOST = "lost"
+    HALF = "half"
+    EXAM = "exam"
+    OUT_OF_HOURS = "out of hours"
+
+
+class ClosureScope(StrEnum):
+    """Whom a closure day closes."""
+
+    PROGRAMME = "programme"
+    AREA = "area"
+    SCHOOL = "school"
+
+
+class BeforeKind(StrEnum):
+    """What stood at the school before."""
+
+    NOTHING = "nothing"
+    POUR_FLUSH = "pour flush"
+    CISTERN = "cistern"
+
+
+class PlaceKind(StrEnum):
+    """Where supplies can be. The last four are the outside of the ledger."""
+
+    STORE = "store"
+    CUPBOARD = "cupboard"
+    MACHINE = "machine"
+    SUPPLIER = "supplier"
+    GIVEN_OUT = "given out"
+    LOSS = "loss"
+    DIFFERENCE = "count difference"
+
+
+class MoveReason(StrEnum):
+    """Why supplies moved."""
+
+    RECEIPT = "receipt"
+    DELIVERY = "delivery"
+    REFILL = "refill"
+    GIVEN_OUT = "given out"
+    LOSS = "loss"
+    LOAN = "loan"
+    COUNT_DIFFERENCE = "count difference"
+
+
+class GivenWay(StrEnum):
+    """How napkins reach girls from a place."""
+
+    SOLD = "sold"
+    FREE = "free from the machine"
+    HANDED_OUT = "handed out"
+    TAKE_HOME = "take-home pack"
+
+
+class Route(StrEnum):
+    """Where used supplies go."""
+
+    BURN = "burn"
+    COLLECTION = "collection"
+    BURIAL = "burial"
+    OTHER = "other"
+
+
+class VisitPurpose(StrEnum):
+    """Why somebody came to look."""
+
+    LOOK = "local look"
+    SERVICE = "service visit"
+    REPAIR = "repair"
+    METER = "meter reading"
+
+
+class MoneyKind(StrEnum):
+    """Costs and income of keeping units open."""
+
+    SERVICE = "service"
+    WARRANTY = "warranty"
+    SUPPLIES = "supplies"
+    WATER = "water"
+    POWER = "power"
+    VEND_INCOME = "vend income"
+    DISPLAY_RENT = "display rent"
+
+
+class ReportKind(StrEnum):
+    """The documents that can be published."""
+
+    SCHOOL_TERM = "school term report"
+    PROGRAMME_TERM = "programme term report"
+    IMPACT = "impact summary"
+
+
+CABIN_LIKE = (UnitKind.CABIN, UnitKind.URINAL)
+VISITED = (UnitKind.CABIN, UnitKind.URINAL, UnitKind.TAP)
+FLUSH_KINDS = (
+    FittingKind.FLUSH_FIXED,
+    FittingKind.FLUSH_TWO_STAGE,
+    FittingKind.FLUSH_POUR,
+    FittingKind.FLUSH_NONE,
+)
+OTHER_TIMES = "other"  # the slot of visits outside breaks
+ALL_DAY = "all"  # the slot of a day's or a week's total
