@@ -1,0 +1,33 @@
+"""Tables: one fact one row, dated; what must always hold is held by the database."""
+
+from tracker.models import (
+    agreements,
+    audit,
+    disposal,
+    outages,
+    people,
+    programme,
+    publications,
+    school,
+    sessions,
+    sheets,
+    supplies,
+    units,
+    usage,
+)
+
+__all__ = [
+    "agreements",
+    "audit",
+    "disposal",
+    "outages",
+    "people",
+    "programme",
+    "publications",
+    "school",
+    "sessions",
+    "sheets",
+    "supplies",
+    "units",
+    "usage",
+]
