@@ -8,11 +8,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
-from tracker.measures.figure import Figure, Part, not_recorded, weakest
+from tracker.measures.figure import Figure, not_recorded, weakest
+from tracker.measures.parts import school_week_parts
 from tracker.vocabulary import Basis, Quantity
 
 KEY: Final = ["unit_id", "week"]
@@ -40,27 +41,36 @@ class Flag(StrEnum):
 
 
 def given_out_weeks(
-    machine_weeks: pd.DataFrame, vend_weeks: pd.DataFrame, units: pd.DataFrame | None = None
+    machine_weeks: pd.DataFrame,
+    vend_weeks: pd.DataFrame,
+    units: pd.DataFrame | None = None,
+    occasions: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Napkins that left each machine in each week.
 
     A machine that has any counter difference in ``vend_weeks`` is a counting machine in all its weeks: given
-    out is the counter difference, basis counted. A machine without one: left at the end of the week before
-    (the row seven days earlier) + refilled − left now, over all its products, basis modelled. A week whose
-    number is missing or negative is not used.
+    out is the counter difference with its own basis (counted; modelled where readings were missed and shared
+    out). A machine without one: left at the end of the week before + refilled − left now, over all its
+    products, basis modelled. A week whose number is missing or negative is not used.
+
+    The week before is the machine's row seven days earlier. Where ``occasions`` is given it may be an older
+    row, if the school held no school day in the weeks between (holidays).
 
     Args:
         machine_weeks: frame ``machine_weeks`` (``left``, ``refilled`` in napkins, NaN = not recorded).
-        vend_weeks: ``unit_id``, ``week``, ``steps`` (napkins, NaN = no reading) and, where several dials
-            are in it, ``quantity``; only "vends" is read.
+        vend_weeks: ``unit_id``, ``week``, ``steps`` (napkins, NaN = no reading) and, where the frame has
+            them, ``quantity`` (only "vends" is read) and ``basis``.
         units: ``unit_id``, ``school_id`` of machines that have a counter but no row in ``machine_weeks``.
+        occasions: ``school_id``, ``week``, ``school_days``.
     Returns:
         One row a machine and week: ``given_out`` (napkins, NaN when not used), ``basis``, ``used`` and
         ``expected`` (0 or 1; a week without a school day is not expected), ``gap`` (counter minus stock
         difference where both are known; shown, not judged), ``flag``.
+    Raises:
+        ValueError: a counter whose unit belongs to no school.
     Source: stock identity (arithmetic).
     """
-    stock = _stock_weeks(machine_weeks)
+    stock = _stock_weeks(machine_weeks, occasions)
     counter = _counter_weeks(vend_weeks)
     rows = stock.merge(counter, on=KEY, how="outer").sort_values(KEY, ignore_index=True)
     rows["school_id"] = rows["unit_id"].map(_schools(machine_weeks, units))
@@ -71,11 +81,11 @@ def given_out_weeks(
     amount = rows["steps"].where(counting, rows["stock_out"])
     rows["used"] = (amount >= 0).astype("int64")
     rows["given_out"] = amount.where(amount >= 0)
-    rows["basis"] = counting.map({True: Basis.COUNTED.value, False: Basis.MODELLED.value}).astype("str")
+    rows["basis"] = rows["counter_basis"].where(counting, Basis.MODELLED.value).fillna(Basis.COUNTED.value)
     rows["expected"] = ((rows["school_days"] > 0) | (rows["used"] == 1)).astype("int64")
     rows["gap"] = rows["steps"] - rows["stock_out"]
     rows["flag"] = [_flag(number) for number in amount]
-    return rows[GIVEN_COLUMNS].astype({"flag": "str"})
+    return rows[GIVEN_COLUMNS].astype({"flag": "str", "basis": "str"})
 
 
 def _flag(amount: float) -> str:
@@ -84,29 +94,50 @@ def _flag(amount: float) -> str:
     return Flag.NEGATIVE.value if amount < 0 else Flag.NONE.value
 
 
-def _stock_weeks(machine_weeks: pd.DataFrame) -> pd.DataFrame:
+def _stock_weeks(machine_weeks: pd.DataFrame, occasions: pd.DataFrame | None) -> pd.DataFrame:
     """Per machine and week: school_days and stock_out = left the week before + refilled − left (napkins)."""
-    columns = [*KEY, "left", "refilled", "school_days"]
-    rows = machine_weeks[columns].astype({"left": "float64", "refilled": "float64", "school_days": "float64"})
+    numbers = ["left", "refilled", "school_days"]
+    rows = machine_weeks[[*KEY, "school_id", *numbers]].astype(dict.fromkeys(numbers, "float64"))
     grouped = rows.groupby(KEY, sort=True)
     # One product without a number makes the machine's sum unknown: blank is never zero.
-    whole = grouped[["left", "refilled"]].sum(skipna=False)
-    whole["school_days"] = grouped["school_days"].max()
-    now = whole.reset_index()
-    before = now[[*KEY, "left"]].rename(columns={"left": "left_before"})
-    before["week"] = before["week"] + WEEK
-    joined = now.merge(before, on=KEY, how="left")
-    joined["stock_out"] = joined["left_before"] + joined["refilled"] - joined["left"]
-    return joined[[*KEY, "school_days", "stock_out"]]
+    now = grouped[["left", "refilled"]].sum(skipna=False)
+    now[["school_days", "school_id"]] = grouped[["school_days", "school_id"]].max()
+    now = now.reset_index()
+    empty = (now["school_days"] == 0) & now["left"].isna() & now["refilled"].isna()
+    written = now[~empty].copy()
+    before = written.groupby("unit_id")[["week", "left"]].shift(1)
+    joined = _follows(before["week"], written, occasions)
+    written["stock_out"] = before["left"].where(joined) + written["refilled"] - written["left"]
+    now["stock_out"] = written["stock_out"]
+    return now[[*KEY, "school_days", "stock_out"]]
+
+
+def _follows(before: pd.Series[Any], rows: pd.DataFrame, occasions: pd.DataFrame | None) -> pd.Series[bool]:
+    """Whether no week of school lies between a machine's row and its row before."""
+    adjacent = rows["week"] - before == WEEK
+    if occasions is None:
+        return adjacent
+    held = occasions[occasions["school_days"] > 0]
+    weeks = {school: set(found) for school, found in held.groupby("school_id")["week"]}
+    free = [
+        not any(first < week < last for week in weeks.get(school, ()))
+        for school, first, last in zip(rows["school_id"], before, rows["week"], strict=True)
+    ]
+    return adjacent | (before.notna() & pd.Series(free, index=rows.index, dtype="bool"))
 
 
 def _counter_weeks(vend_weeks: pd.DataFrame) -> pd.DataFrame:
-    """Per machine and week the counter difference in napkins."""
+    """Per machine and week the counter difference in napkins, and its basis."""
     rows = vend_weeks
     if "quantity" in rows.columns:
         rows = rows[rows["quantity"] == Quantity.VENDS.value]
-    rows = rows[[*KEY, "steps"]].astype({"steps": "float64"})
-    return rows.groupby(KEY, sort=True)[["steps"]].sum(skipna=False).reset_index()
+    counter = rows[[*KEY, "steps"]].astype({"steps": "float64"})
+    counter["counter_basis"] = rows["basis"] if "basis" in rows.columns else Basis.COUNTED.value
+    grouped = counter.groupby(KEY, sort=True)
+    found = grouped[["steps"]].sum(skipna=False)
+    # "counted" sorts before "modelled", the only two a counter can have: the last is the weaker one.
+    found["counter_basis"] = grouped["counter_basis"].max()
+    return found.reset_index().astype({"counter_basis": "str"})
 
 
 def _schools(machine_weeks: pd.DataFrame, units: pd.DataFrame | None) -> dict[int, int]:
@@ -142,16 +173,7 @@ def given_out_total(weeks: pd.DataFrame) -> Figure:
         expected=expected,
         records="machine-weeks",
         about_people=True,
-        parts=_parts(known, "given_out"),
-    )
-
-
-def _parts(rows: pd.DataFrame, column: str) -> tuple[Part, ...]:
-    """Sums by school and week; a school is named by ``school`` where the frame has it, else by its id."""
-    name = "school" if "school" in rows.columns else "school_id"
-    sums = rows.groupby([name, "week"], sort=True)[column].sum().reset_index()
-    return tuple(
-        Part(str(row[name]), pd.Timestamp(row["week"]).date(), float(row[column])) for row in sums.to_dict("records")
+        parts=school_week_parts(known, "given_out"),
     )
 
 
@@ -186,7 +208,7 @@ def days_sold_out(machine_weeks: pd.DataFrame) -> Figure:
         expected=expected,
         records=unit,
         note="from no sold-out day to all days sold out among the days not answered" if open_days else "",
-        parts=_parts(known, "sold_out_days"),
+        parts=school_week_parts(known, "sold_out_days"),
     )
 
 

@@ -1,0 +1,207 @@
+"""Awareness sessions: held, minutes, attendances, pupils reached, and what a quiz showed before and after.
+
+No pupil is recorded, only how many came by sex and grade. So the pupils reached are known between bounds, and a
+quiz is four totals. A change after a session describes; it proves nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from tracker.measures.figure import Figure, not_recorded
+from tracker.measures.parts import school_week_parts
+from tracker.vocabulary import Basis, Sex
+
+REACH_COLUMNS: Final = ["school_id", "sex", "grade", "low", "high"]
+AT_LEAST: Final = "at least; from the same pupils at every session to different pupils at each"
+
+
+def sessions_held(sessions: pd.DataFrame) -> Figure:
+    """Sessions held, one row of frame ``sessions`` each; parts by school and week.
+
+    ``used`` and ``expected`` are both the sessions written down: nobody knows how many were not.
+    """
+    return Figure(
+        float(len(sessions)),
+        "sessions",
+        Basis.COUNTED,
+        used=len(sessions),
+        expected=len(sessions),
+        records="sessions",
+        parts=school_week_parts(sessions.assign(number=1.0), "number"),
+    )
+
+
+def minutes_taught(sessions: pd.DataFrame) -> Figure:
+    """Σ ``minutes`` of the sessions whose minutes are recorded; the others lower completeness."""
+    known = sessions[sessions["minutes"].notna()]
+    if known.empty:
+        return not_recorded("min", Basis.COUNTED, expected=len(sessions), records="sessions")
+    return Figure(
+        float(known["minutes"].sum()),
+        "min",
+        Basis.COUNTED,
+        used=len(known),
+        expected=len(sessions),
+        records="sessions",
+        parts=school_week_parts(known, "minutes"),
+    )
+
+
+def attendances(sessions: pd.DataFrame, attendance: pd.DataFrame, sex: Sex | None = None) -> Figure:
+    """Attendances: a pupil at two sessions counts twice. Parts by school and week add up to the value.
+
+    Args:
+        sessions: frame ``sessions``.
+        attendance: frame ``attendance`` (``present`` NaN = not recorded).
+        sex: only these pupils; None = all.
+    """
+    rows = _present(sessions, attendance, sex)
+    if rows.empty:
+        return Figure(
+            None,
+            "attendances",
+            Basis.COUNTED,
+            expected=len(sessions),
+            records="sessions",
+            about_people=True,
+        )
+    return Figure(
+        float(rows["present"].sum()),
+        "attendances",
+        Basis.COUNTED,
+        used=rows["session_id"].nunique(),
+        expected=len(sessions),
+        records="sessions",
+        about_people=True,
+        parts=school_week_parts(rows, "present"),
+    )
+
+
+def reach_by_group(sessions: pd.DataFrame, attendance: pd.DataFrame, enrolment: pd.DataFrame) -> pd.DataFrame:
+    """Bounds on the pupils reached, by school, sex and grade.
+
+    low = the largest attendance of one session; high = Σ attendance, but no more than the pupils enrolled in
+    the group, where known, and no less than low. Where a school wrote some attendance of a sex without a grade,
+    all of that sex is one group (grade ""), its attendance first summed by session.
+
+    Args:
+        enrolment: frame ``enrolment``; of a group the largest number in force on a day of its sessions
+            (``until_day`` included). No row = not known.
+    Returns:
+        ``school_id``, ``sex``, ``grade``, ``low``, ``high`` (pupils).
+    Source: bounds of the size of a union of sets: max |A| ≤ |∪A| ≤ min(Σ|A|, |all|).
+    """
+    rows = _present(sessions, attendance, None)
+    rows = rows.assign(grade=rows["grade"].fillna("").astype("str"))
+    pooled = rows[rows["grade"] == ""][["school_id", "sex"]].drop_duplicates()
+    keys = pd.MultiIndex.from_frame(pooled)
+    in_pool = pd.MultiIndex.from_frame(rows[["school_id", "sex"]]).isin(keys)
+    rows["grade"] = rows["grade"].mask(in_pool, "")
+    group = ["school_id", "sex", "grade"]
+    once = rows.groupby([*group, "session_id", "day"], sort=True)["present"].sum().reset_index()
+    found = []
+    for (school, sex, grade), seen in once.groupby(group, sort=True):
+        low, total = float(seen["present"].max()), float(seen["present"].sum())
+        enrolled = _enrolled(enrolment, (school, sex, grade), list(seen["day"]))
+        high = total if enrolled is None else max(low, min(total, enrolled))
+        found.append((school, sex, grade, low, high))
+    types = {"school_id": "int64", "sex": "str", "grade": "str", "low": "float64", "high": "float64"}
+    return pd.DataFrame(found, columns=REACH_COLUMNS).astype(types)
+
+
+def _enrolled(enrolment: pd.DataFrame, group: tuple[object, ...], days: list[pd.Timestamp]) -> float | None:
+    school, sex, grade = group
+    rows = enrolment[(enrolment["school_id"] == school) & (enrolment["sex"] == sex)]
+    if grade:
+        rows = rows[rows["grade"] == grade]
+    on_days = [
+        rows[(rows["from_day"] <= day) & (rows["until_day"].isna() | (rows["until_day"] >= day))]["pupils"]
+        for day in days
+    ]
+    known = [float(pupils.sum()) for pupils in on_days if len(pupils)]
+    return max(known) if known else None
+
+
+def pupils_reached(
+    sessions: pd.DataFrame,
+    attendance: pd.DataFrame,
+    enrolment: pd.DataFrame,
+    sex: Sex | None = None,
+) -> Figure:
+    """Pupils reached: at least ``value`` (= ``low``), at most ``high``; the bounds are summed over groups.
+
+    Different schools, sexes and grades are different pupils, so their bounds add. Weeks do not add: the same
+    pupil may come again, so this figure has no parts by week. Its records are the attendance lists.
+    """
+    bounds = reach_by_group(sessions, attendance, enrolment)
+    bounds = bounds if sex is None else bounds[bounds["sex"] == sex.value]
+    listed = _present(sessions, attendance, sex)["session_id"].nunique()
+    recorded = not bounds.empty
+    low, high = float(bounds["low"].sum()), float(bounds["high"].sum())
+    return Figure(
+        low if recorded else None,
+        "pupils",
+        Basis.COUNTED,
+        low=low if recorded else None,
+        high=high if recorded else None,
+        used=listed,
+        expected=len(sessions),
+        records="sessions",
+        about_people=True,
+        note=AT_LEAST if recorded else "",
+    )
+
+
+def _present(sessions: pd.DataFrame, attendance: pd.DataFrame, sex: Sex | None) -> pd.DataFrame:
+    rows = attendance[attendance["present"].notna()]
+    rows = rows if sex is None else rows[rows["sex"] == sex.value]
+    return rows.merge(sessions.drop(columns=["topic", "minutes"], errors="ignore"), on="session_id")
+
+
+@dataclass(frozen=True, slots=True)
+class Knowledge:
+    """Shares of right answers before and after, among pupils who answered both times."""
+
+    before: Figure
+    after: Figure
+
+
+def knowledge(totals: Mapping[str, int]) -> Knowledge:
+    """Right answers before and after, from the four totals of a paired quiz item.
+
+    before = (right_both + right_before_only) ÷ n; after = (right_both + right_after_only) ÷ n;
+    n = the sum of the four. Described, not tested: no comparison, no claim that the session caused it.
+
+    Args:
+        totals: ``right_both``, ``right_before_only``, ``right_after_only``, ``wrong_both`` (pupils).
+    Raises:
+        ValueError: a total is missing or negative.
+
+    >>> found = knowledge({"right_both": 30, "right_before_only": 2, "right_after_only": 12, "wrong_both": 6})
+    >>> found.before.value, found.after.value, found.before.used
+    (0.64, 0.84, 50)
+    """
+    names = ("right_both", "right_before_only", "right_after_only", "wrong_both")
+    if any(totals.get(name, -1) < 0 for name in names):
+        raise ValueError(f"a quiz item needs four totals of 0 or more: {', '.join(names)}")
+    both, before, after, wrong = (totals[name] for name in names)
+    base = both + before + after + wrong
+    return Knowledge(_quiz_share(both + before, base), _quiz_share(both + after, base))
+
+
+def _quiz_share(right: int, base: int) -> Figure:
+    return Figure(
+        right / base if base else None,
+        "share of pupils",
+        Basis.COUNTED,
+        used=base,
+        expected=base,
+        records="pupils",
+        about_people=True,
+        note="describes; does not show that the session was the cause",
+    )
