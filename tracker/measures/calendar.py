@@ -8,7 +8,7 @@ UTC, in whole minutes since 1970-01-01 00:00 UTC where they are numbers. A ``fro
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -122,6 +122,16 @@ class SchoolTime:
     zone: ZoneInfo
 
 
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What a report looks at: days of the period, school time by school_id, the zone, the report's instant."""
+
+    period: Span
+    times: Mapping[int, SchoolTime]
+    zone: ZoneInfo
+    as_of: datetime
+
+
 def week_of(day: date, first_weekday: int) -> date:
     """First day of the programme's week that holds a day; ``first_weekday`` is 0 for Monday to 6 for Sunday.
 
@@ -171,16 +181,15 @@ def school_days(
     marked: dict[date, set[DayMark]] = {}
     for mark in marks:
         marked.setdefault(mark.day, set()).add(mark.kind)
-    dates = {
-        term.first + timedelta(days=n) for term in terms for n in range((term.last - term.first).days + 1)
-    }
+    dates = {term.first + timedelta(days=n) for term in terms for n in range((term.last - term.first).days + 1)}
     found = [
         _held(day, row, marked.get(day, set()))
         for day in dates
         if DayMark.LOST not in marked.get(day, set()) and not any(day in closure for closure in closed)
         for row in _hours_on(rows, day)
     ]
-    return sorted(found, key=lambda held: (held.day, held.opens_min, held.shift))
+    some = (held for held in found if held.closes_min > held.opens_min)  # half of one minute is no school
+    return sorted(some, key=lambda held: (held.day, held.opens_min, held.shift))
 
 
 def _held(day: date, row: Hours, kinds: set[DayMark]) -> SchoolDay:
@@ -190,11 +199,7 @@ def _held(day: date, row: Hours, kinds: set[DayMark]) -> SchoolDay:
 
 
 def _in_force(row: Hours | BreakRule, day: date) -> bool:
-    return (
-        row.weekday == day.weekday()
-        and row.from_day <= day
-        and (row.until_day is None or day <= row.until_day)
-    )
+    return row.weekday == day.weekday() and row.from_day <= day and (row.until_day is None or day <= row.until_day)
 
 
 def _hours_on(rows: Sequence[Hours], day: date) -> list[Hours]:
@@ -219,6 +224,16 @@ def minute_of(instant: datetime) -> int:
     return int(instant.timestamp() // 60)
 
 
+def minutes_of(instants: npt.NDArray[np.datetime64], blank: int = 0) -> Minutes:
+    """The same for an array of UTC instants; an empty one (NaT) becomes ``blank``.
+
+    >>> minutes_of(np.array(["1970-01-01T01:00:59", "NaT"], dtype="datetime64[us]"), blank=7).tolist()
+    [60, 7]
+    """
+    seconds = instants.astype("datetime64[s]").astype(np.int64)
+    return np.where(np.isnat(instants), blank, seconds // 60).astype(np.int64)
+
+
 def local_minute(day: date, minute: int, zone: ZoneInfo) -> int:
     """The instant of a local clock minute of a day, in minutes since the epoch.
 
@@ -236,7 +251,7 @@ def school_time(days: Iterable[SchoolDay], zone: ZoneInfo) -> SchoolTime:
     pieces: list[tuple[int, int, date]] = []
     for held in sorted(days, key=lambda one: (one.day, one.opens_min, one.closes_min)):
         start, end = (local_minute(held.day, minute, zone) for minute in (held.opens_min, held.closes_min))
-        if end <= start:  # a half day of one minute, or hours swallowed by a change of the clock
+        if end <= start:  # hours swallowed by a change of the clock
             continue
         if pieces and pieces[-1][2] == held.day and start <= pieces[-1][1]:
             pieces[-1] = (pieces[-1][0], max(end, pieces[-1][1]), held.day)
@@ -303,9 +318,7 @@ def break_occasions(days: Iterable[SchoolDay], rules: Iterable[BreakRule], zone:
     for held in sorted(days):
         for rule in _breaks_on(known, held):
             if (held.day, rule.code) in found:
-                raise ValueError(
-                    f"two shifts have a break {rule.code!r} on {held.day}; give them different codes"
-                )
+                raise ValueError(f"two shifts have a break {rule.code!r} on {held.day}; give them different codes")
             start, end = (
                 datetime.fromtimestamp(local_minute(held.day, minute, zone) * 60, UTC)
                 for minute in (rule.start_min, rule.end_min)

@@ -1,0 +1,195 @@
+"""Repairs: was the promise kept, how long did units run between failures, how often did somebody look.
+
+One fault counts once, however often it is reported and however many units one event takes out. Frames as in
+DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from tracker.measures.calendar import Scope, local_minute, minute_of, minutes_of
+from tracker.measures.figure import Figure, not_recorded
+from tracker.measures.intervals import mean_time_between, wilson
+from tracker.vocabulary import Basis, Cause
+
+LOOK_DAYS = 2  # no later than every second school day: common practice, no published source
+NO_FAILURE = (Cause.PLANNED, Cause.EMPTY, Cause.LOCKED, Cause.DIRTY)
+LATE_NOTE = "Open outages whose promise has not yet passed are left out."
+NO_FAILURE_NOTE = "No failure was recorded. The value is the 95 % lower limit; the true value is higher."
+
+
+@dataclass(slots=True)
+class Spell:
+    """A stretch in which units were out without a gap; several units when they share an event."""
+
+    units: set[int]
+    start: int
+    end: int | None
+    events: set[str]
+
+
+def spells(outages: pd.DataFrame, as_of: datetime) -> list[Spell]:
+    """Faults, each counted once: overlapping or touching outages of a unit are one, and so is a common event.
+
+    Args:
+        outages: unit_id, start, end (NaT: open), event (empty: none). Outages that begin after ``as_of`` are
+        left out; one that ends after it is still open.
+    """
+    stop = minute_of(as_of)
+    never = np.iinfo(np.int64).max
+    rows = zip(
+        outages["unit_id"].tolist(),
+        minutes_of(outages["start"].to_numpy("datetime64[us]")).tolist(),
+        minutes_of(outages["end"].to_numpy("datetime64[us]"), blank=int(never)).tolist(),
+        outages["event"].fillna("").astype(str).tolist(),
+        strict=True,
+    )
+    found: list[Spell] = []
+    for unit, start, end, event in sorted(rows):
+        if start > stop:
+            continue
+        last = found[-1] if found and unit in found[-1].units else None
+        open_or_end = None if end > stop else end
+        if last is None or (last.end is not None and start > last.end):
+            found.append(Spell({unit}, start, open_or_end, {event} - {""}))
+            continue
+        last.end = None if last.end is None or open_or_end is None else max(last.end, open_or_end)
+        last.events |= {event} - {""}
+    return _join_events(found)
+
+
+def _join_events(found: list[Spell]) -> list[Spell]:
+    """Unite spells that share an event, also through a chain of events."""
+    joined: list[Spell] = []
+    for spell in found:
+        whole = spell
+        for other in [other for other in joined if other.events & spell.events]:
+            joined.remove(other)
+            whole = _united(whole, other)
+        joined.append(whole)
+    return joined
+
+
+def _united(one: Spell, other: Spell) -> Spell:
+    end = None if one.end is None or other.end is None else max(one.end, other.end)
+    return Spell(one.units | other.units, min(one.start, other.start), end, one.events | other.events)
+
+
+def promise_kept(outages: pd.DataFrame, promise_hours: float, as_of: datetime) -> Figure:
+    """Share of outages that ended within the promised elapsed hours (nights and holidays included).
+
+    Counted: outages that have ended, and open ones whose promise has passed, which count as not kept. Exactly
+    on time is kept. Planned work and "sold out" are no repairs and are left out; one fault counts once
+    (``spells``).
+
+    Args:
+        outages: unit_id, cause, planned, start, end, event: those that touched the period, uncut.
+    Returns:
+        Share with Wilson's 95 % limits; used and expected: the outages counted.
+    Raises:
+        ValueError: the promise is not above 0.
+    """
+    if promise_hours <= 0:
+        raise ValueError(f"a promise needs a time above 0 hours, got {promise_hours}")
+    repairs = outages[~outages["cause"].isin([Cause.PLANNED.value, Cause.EMPTY.value])]
+    repairs = repairs[~repairs["planned"].astype(bool)]
+    stop, allowed = minute_of(as_of), promise_hours * 60
+    faults = spells(repairs, as_of)
+    due = [fault for fault in faults if fault.end is not None or stop - fault.start > allowed]
+    kept = sum(1 for fault in due if fault.end is not None and fault.end - fault.start <= allowed)
+    share, low, high = wilson(kept, len(due))
+    note = LATE_NOTE if len(due) < len(faults) else ""
+    return Figure(share, "share", Basis.COUNTED, low, high, len(due), len(due), records="outages", note=note)
+
+
+def time_between_failures(outages: pd.DataFrame, days: pd.DataFrame, scope: Scope) -> Figure:
+    """Mean school hours of running time between failures of the units, with exact 95 % limits.
+
+    Running time: scheduled minutes of observed days, less those down. Failures: faults (``spells``) that
+    began in the period up to ``as_of``, on a day on which the unit stood; planned work, sold out, locked and
+    dirty are no failures of the unit. Without a failure the value is the one-sided 95 % lower limit, T ÷ (−ln
+    0.05), and the note says so; there is no high limit.
+
+    Args:
+        outages: unit_id, cause, planned, start, end, event.
+        days: from ``unit_days``, filtered to the units meant.
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.5.1.
+    """
+    seen = days[days["observed"]]
+    hours = int(seen["scheduled_min"].sum() - seen["down_min"].sum()) / 60
+    failures = _failures(outages, days, scope)
+    value, low, high = mean_time_between(hours, failures)
+    base = not_recorded("school hours", Basis.COUNTED, expected=len(days), records="unit school days")
+    if value is None and low is None:
+        return base
+    one_sided = value is None
+    return Figure(
+        value=low if one_sided else value,
+        unit="school hours",
+        basis=Basis.COUNTED,
+        low=None if one_sided else low,
+        high=high,
+        used=len(seen),
+        expected=len(days),
+        records="unit school days",
+        note=NO_FAILURE_NOTE if one_sided else "",
+    )
+
+
+def _failures(outages: pd.DataFrame, days: pd.DataFrame, scope: Scope) -> int:
+    bounds = days.groupby("unit_id")["day"].agg(["min", "max"])
+    rows = outages[~outages["cause"].isin([cause.value for cause in NO_FAILURE])]
+    rows = rows[~rows["planned"].astype(bool) & rows["unit_id"].isin(bounds.index)]
+    first = local_minute(scope.period.first, 0, scope.zone)
+    last = local_minute(scope.period.last, 24 * 60, scope.zone)
+    return sum(1 for fault in spells(rows, scope.as_of) if first <= fault.start < last)
+
+
+def looks(sightings: pd.DataFrame, days: pd.DataFrame, limit: int = LOOK_DAYS) -> pd.DataFrame:
+    """How long units waited for somebody to look, in school days.
+
+    The school days of a unit are numbered 1 to N. A look on a day is at the number of school days up to that
+    day; the first gap runs from 0 to the first look, the next ones from look to look (looked on Monday and
+    Wednesday: 2). The time since the last look is a gap only when it is over the limit; before that it is not
+    finished.
+
+    Args:
+        sightings: unit_id, day; a look with any state counts, looks outside the unit's days do not.
+        days: unit_id, school_id, kind, day, from ``unit_days``.
+        limit: 2: "no later than every second school day" (common practice, no published source).
+    Returns:
+        unit_id, school_id, kind, school_days, looks (distinct places), longest_gap, gaps, kept (gaps within
+        the limit).
+    """
+    seen: dict[object, npt.NDArray[np.datetime64]] = {
+        unit: rows.to_numpy("datetime64[us]") for unit, rows in sightings.groupby("unit_id")["day"]
+    }
+    found = []
+    for (unit, school, kind), rows in days.groupby(["unit_id", "school_id", "kind"])["day"]:
+        held = np.unique(rows.to_numpy("datetime64[us]"))
+        looked = seen.get(unit, held[:0])
+        looked = looked[(looked >= held[0]) & (looked <= held[-1])]
+        places = np.unique(np.searchsorted(held, looked, side="right"))
+        gaps = np.diff(np.concatenate([[0], places]))
+        waiting = len(held) - int(places[-1] if len(places) else 0)
+        ended = [*gaps.tolist(), *([waiting] if waiting > limit else [])]
+        longest = max([*ended, waiting])
+        kept = sum(1 for gap in ended if gap <= limit)
+        found.append((unit, school, kind, len(held), len(places), longest, len(ended), kept))
+    columns = ["unit_id", "school_id", "kind", "school_days", "looks", "longest_gap", "gaps", "kept"]
+    return pd.DataFrame(found, columns=columns)
+
+
+def days_between_looks(table: pd.DataFrame) -> Figure:
+    """Share of gaps between looks that were kept to the limit, over all units (from ``looks``)."""
+    gaps = int(table["gaps"].sum())
+    if not gaps:
+        return not_recorded("share", Basis.COUNTED, records="gaps between looks")
+    share = int(table["kept"].sum()) / gaps
+    return Figure(share, "share", Basis.COUNTED, used=gaps, expected=gaps, records="gaps between looks")
