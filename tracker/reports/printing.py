@@ -1,0 +1,190 @@
+"""The one place that turns figures into words: every page, table, file and command prints through here.
+
+Numbers are rounded half up in decimal, never in binary; a missing value is "not recorded", never zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import ROUND_HALF_UP, Decimal
+from zoneinfo import ZoneInfo
+
+from tracker.measures.figure import Figure
+
+NOT_RECORDED = "not recorded"
+MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"]
+WEEKDAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
+THIN_SPACE = "\u2009"
+
+# Decimals shown for a unit; a unit that is not listed shows whole numbers.
+DECIMALS = {
+    "share": 1,  # of a percent
+    "L a visit": 2,
+    "L a pupil and day": 2,
+    "visits a pupil and day": 2,
+    "weeks": 1,
+    "hours": 1,
+    "napkins a school day": 1,
+}
+# One and many; a unit that is not listed is written the same for every number.
+NAMES = {
+    "visits": ("visit", "visits"),
+    "napkins": ("napkin", "napkins"),
+    "pupils": ("pupil", "pupils"),
+    "burns": ("burn", "burns"),
+    "sessions": ("session", "sessions"),
+    "school days": ("school day", "school days"),
+    "machine days": ("machine day", "machine days"),
+    "weeks": ("week", "weeks"),
+    "hours": ("hour", "hours"),
+    "minutes": ("minute", "minutes"),
+    "unit breaks": ("unit break", "unit breaks"),
+    "outages": ("outage", "outages"),
+    "queries": ("query", "queries"),
+    "attendances": ("attendance", "attendances"),
+    "packs": ("pack", "packs"),
+}
+
+
+def rounded(value: float, decimals: int) -> Decimal:
+    """Round half up, in decimal.
+
+    >>> str(rounded(2.675, 2)), str(rounded(0.5, 0)), str(rounded(-0.5, 0))
+    ('2.68', '1', '-1')
+    """
+    quantum = Decimal(1).scaleb(-decimals)
+    return Decimal(str(value)).quantize(quantum, rounding=ROUND_HALF_UP)
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """A number with thin spaces between thousands.
+
+    >>> number(1234567.5, 1).replace(THIN_SPACE, " ")
+    '1 234 567.5'
+    """
+    return f"{rounded(value, decimals):,}".replace(",", THIN_SPACE)
+
+
+def amount(value: float, unit: str) -> str:
+    """A value with its unit, a share as percent.
+
+    >>> amount(0.98765, "share"), amount(1, "visits"), amount(3, "visits"), amount(12.5, "L")
+    ('98.8 %', '1 visit', '3 visits', '13 L')
+    """
+    if unit == "share":
+        return f"{number(value * 100, DECIMALS['share'])} %"
+    decimals = DECIMALS.get(unit, 0)
+    one, many = NAMES.get(unit, (unit, unit))
+    shown = number(value, decimals)
+    return f"{shown} {one if shown == '1' else many}"
+
+
+def bare(value: float | None, unit: str) -> str:
+    """A table cell's digits, without the unit that its column names."""
+    if value is None:
+        return NOT_RECORDED
+    if unit == "share":
+        return f"{number(value * 100, DECIMALS['share'])} %"
+    return number(value, DECIMALS.get(unit, 0))
+
+
+def plain(value: float | None, unit: str) -> str:
+    """The same digits for files: no thin spaces, a share as a share with three decimals, blank where not recorded.
+
+    >>> plain(0.98765, "share"), plain(1234.5, "L"), plain(None, "L")
+    ('0.988', '1235', '')
+    """
+    if value is None:
+        return ""
+    return str(rounded(value, 3 if unit == "share" else DECIMALS.get(unit, 0)))
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """A figure in words: what stands large, and what must stand beside it."""
+
+    value: str
+    interval: str
+    basis: str
+    completeness: str
+    note: str
+
+    @property
+    def sentence(self) -> str:
+        """All of it in one line."""
+        beside = "; ".join(text for text in (self.interval, self.basis, self.completeness) if text)
+        return f"{self.value} ({beside})" if beside else self.value
+
+
+def interval_words(figure: Figure) -> str:
+    """The range "a to b", or "" where the value is a plain count.
+
+    >>> from tracker.vocabulary import Basis
+    >>> interval_words(Figure(0.9, "share", Basis.COUNTED, low=0.8, high=0.95))
+    '80.0 % to 95.0 %'
+    """
+    if figure.low is None or figure.high is None:
+        return ""
+    return f"{bare(figure.low, figure.unit)} to {amount(figure.high, figure.unit)}"
+
+
+def print_figure(figure: Figure) -> Printed:
+    """Put a figure into words: value with unit, interval, basis, how complete its records are, its note."""
+    if figure.value is None:
+        value = NOT_RECORDED
+    else:
+        value = amount(figure.value, figure.unit)
+    complete = f"{number(figure.used)} of {number(figure.expected)} {figure.records}" if figure.expected else ""
+    return Printed(value, interval_words(figure), str(figure.basis.value), complete, figure.note)
+
+
+def day(value: date) -> str:
+    """A day with its month in words.
+
+    >>> day(date(2026, 2, 3))
+    '3 February 2026'
+    """
+    return f"{value.day} {MONTHS[value.month - 1]} {value.year}"
+
+
+def short_day(value: date) -> str:
+    """Weekday and day for a column heading.
+
+    >>> short_day(date(2026, 2, 3))
+    'Tue 3 Feb'
+    """
+    return f"{WEEKDAYS[value.weekday()][:3]} {value.day} {MONTHS[value.month - 1][:3]}"
+
+
+def days(first: date, last: date) -> str:
+    """A span of days.
+
+    >>> days(date(2026, 2, 2), date(2026, 2, 8)), days(date(2026, 2, 23), date(2026, 3, 1))
+    ('2 to 8 February 2026', '23 February to 1 March 2026')
+    """
+    if first.year != last.year:
+        return f"{day(first)} to {day(last)}"
+    if first.month != last.month:
+        return f"{first.day} {MONTHS[first.month - 1]} to {day(last)}"
+    return f"{first.day} to {day(last)}"
+
+
+def moment(value: datetime, zone: str) -> str:
+    """An instant in the programme's zone.
+
+    >>> from datetime import UTC
+    >>> moment(datetime(2026, 2, 3, 6, 5, tzinfo=UTC), "Etc/GMT-3")
+    '3 February 2026, 09:05'
+    """
+    local = value.astimezone(ZoneInfo(zone))
+    return f"{day(local.date())}, {local:%H:%M}"
+
+
+def money(minor: int, currency: str) -> str:
+    """An amount in minor units with its currency code, two decimals.
+
+    >>> money(123456, "XTS").replace(THIN_SPACE, " ")
+    '1 234.56 XTS'
+    """
+    return f"{number(minor / 100, 2)} {currency}"
