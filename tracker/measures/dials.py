@@ -81,6 +81,12 @@ def use_between(start: int, end: int, digits: int) -> int:
     return (end - start) % int(10**digits)
 
 
+def stood_in(row: Any, week: date) -> bool:
+    """Whether a dated row (from_day; until_day its last day or NaT) holds on any day of a week."""
+    begun = bool(pd.isna(row.from_day) or row.from_day.date() < week + WEEK)
+    return begun and bool(pd.isna(row.until_day) or row.until_day.date() >= week)
+
+
 def rows_of(frame: pd.DataFrame) -> Iterator[Any]:
     """The rows of a frame as named tuples, in order; their columns are known to the reader, not to the types."""
     return iter(frame.itertuples(index=False))
@@ -198,7 +204,7 @@ def spread_over_weeks(intervals: pd.DataFrame, occasions: pd.DataFrame, units: p
     found: dict[tuple[Any, ...], list[Any]] = {}
     for row in rows_of(intervals):
         days = calendar.get(schools.get(row.unit_id, -1), {})
-        for week, steps, basis in _shares(row, days):
+        for week, steps, basis in interval_shares(row, days):
             cell = found.setdefault((row.unit_id, row.quantity, row.source, week), [0, 0, basis])
             cell[0] += steps
             cell[1] = None if pd.isna(row.step_ml) else cell[1] + steps * int(row.step_ml)
@@ -217,7 +223,8 @@ def school_calendar(occasions: pd.DataFrame) -> dict[int, dict[date, int]]:
     return calendar
 
 
-def _shares(interval: Any, days: Mapping[date, int]) -> list[tuple[date, int, Basis]]:
+def interval_shares(interval: Any, days: Mapping[date, int]) -> list[tuple[date, int, Basis]]:
+    """Weeks that get a share of an interval, with their whole steps and the basis. ``days``: school days by week."""
     weeks = weeks_of(interval, list(days))
     open_weeks = [week for week in weeks if days.get(week)] or weeks[-1:]
     steps = share_out(int(interval.steps), [days.get(week, 0) for week in open_weeks])

@@ -8,18 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, NamedTuple
 
 import pandas as pd
 
-from tracker.measures.dials import SOURCE_ORDER, interval_uses, rows_of, spread_over_weeks
+from tracker.measures.dials import SOURCE_ORDER, interval_uses, rows_of, spread_over_weeks, stood_in
 from tracker.measures.figure import Figure, Part, not_recorded, weakest
 from tracker.measures.intervals import StratifiedTotal, stratified_total, sum_u
 from tracker.vocabulary import CABIN_LIKE, VISITED, Basis, CountWay, Group, Quantity, Source, UnitKind
 
 DRAWN_BREAKS = 2  # breaks that the app draws per week for a short sheet
-SIX_DAYS = timedelta(days=6)
 Z95 = 1.959964
 ORDER = (CountWay.COUNTER, CountWay.WEEK_TOTAL, CountWay.GRID, CountWay.DRAWN)
 BREAKS_ONLY = "Visits that were sampled are visits in breaks only."
@@ -145,7 +144,7 @@ def expected_unit_weeks(
     rows = []
     for unit in rows_of(wanted.sort_values("unit_id")):
         facts = (unit.school_id, unit.school, unit.block, unit.unit, unit.kind, unit.group)
-        rows += [(unit.unit_id, week, *facts) for week in weeks.get(unit.school_id, []) if _stood(unit, week)]
+        rows += [(unit.unit_id, week, *facts) for week in weeks.get(unit.school_id, []) if stood_in(unit, week)]
     return pd.DataFrame(rows, columns=list(EXPECTED)).astype(EXPECTED)
 
 
@@ -210,7 +209,9 @@ def pupil_days(enrolment: pd.DataFrame, occasions: pd.DataFrame) -> pd.DataFrame
     rows = []
     for row in rows_of(occasions[occasions["school_days"] > 0].sort_values(["school_id", "week"])):
         week = row.week.date()
-        latest = {(r.sex, r.grade, str(r.age)): int(r.pupils) for r in rolls.get(row.school_id, []) if _stood(r, week)}
+        latest = {
+            (r.sex, r.grade, str(r.age)): int(r.pupils) for r in rolls.get(row.school_id, []) if stood_in(r, week)
+        }
         if latest:
             pupils = sum(latest.values())
             rows.append((row.school_id, week, pupils, row.school_days, pupils * row.school_days))
@@ -320,11 +321,6 @@ def _breaks(occasions: pd.DataFrame) -> dict[Key, int]:
     return {(school, week.date()): int(breaks) for school, week, breaks in rows}
 
 
-def _stood(row: Any, week: date) -> bool:
-    begun = bool(pd.isna(row.from_day) or row.from_day.date() <= week + SIX_DAYS)
-    return begun and bool(pd.isna(row.until_day) or row.until_day.date() >= week)
-
-
 def _records(unit_weeks: pd.DataFrame, expected: pd.DataFrame) -> list[UnitWeek]:
     found = {(row.unit_id, row.week): row for row in rows_of(unit_weeks)}
     records = []
@@ -387,11 +383,7 @@ def _strata(
 
 
 def _limits(strata: Sequence[tuple[list[float], int]]) -> tuple[float, float]:
-    """Distances of the 95 % limits of a school's sampled visits, below and above.
-
-    With a single tallied break in every week nothing shows the spread between breaks: visits are then taken as
-    Poisson counts.
-    """
+    """Distances of a school's 95 % limits, below and above; as Poisson counts where no week has two breaks."""
     result: StratifiedTotal = stratified_total(strata)
     value, low, high = result.interval
     if value is not None and low is not None and high is not None:

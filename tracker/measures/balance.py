@@ -1,0 +1,222 @@
+"""Metered water against modelled water, for meters of which everything they serve is listed.
+
+The difference is called unexplained water and nothing else: it holds meter error, uncounted use and rules that
+do not fit, as well as water that ran away.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from tracker.measures.dials import dial_uses, interval_shares, interval_uses, rows_of, school_calendar, stood_in
+from tracker.measures.figure import Figure, Part, not_recorded
+from tracker.measures.intervals import sum_u
+from tracker.measures.water import ML, Z95, main_part, uncertainty_ml
+from tracker.vocabulary import VISITED, Basis, Quantity, Source, UnitKind
+
+METER_U = 0.02  # relative standard uncertainty of a meter where its own is not given
+QUERY_K = 2  # unexplained water beyond this many standard uncertainties asks for a look
+
+
+@dataclass(frozen=True, slots=True)
+class MeterBalance:
+    """A meter's three figures, and whether the unexplained water asks for a look."""
+
+    meter_id: int
+    meter: str
+    school_id: int
+    metered: Figure
+    modelled: Figure
+    unexplained: Figure
+    query: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Records:
+    """What every meter's balance reads."""
+
+    units: Mapping[int, Any]
+    scopes: Mapping[int, list[Any]]
+    water: Mapping[tuple[int, date], list[Any]]
+    uses: Mapping[int, list[Any]]
+
+
+def meter_balance(
+    units: pd.DataFrame,
+    scopes: pd.DataFrame,
+    readings: pd.DataFrame,
+    water: pd.DataFrame,
+    occasions: pd.DataFrame,
+    *,
+    preferred: Mapping[int, Source] | None = None,
+) -> list[MeterBalance]:
+    """Metered litres, modelled litres of what the meter serves, and the difference, per meter.
+
+    A week is compared where the scope of the whole week lists everything the meter serves, every cabin, urinal and
+    tap served has litres for all its visits, and the readings that are about it are about compared weeks only. So
+    the meter runs from a reading to a reading, over the same weeks as the model. A dial installed inside a week
+    without an earlier one is compared from its first reading on.
+
+    Args:
+        units: frame ``units``, with the meters.
+        scopes: frame ``meter_scopes``; until_day is the last day.
+        readings: frame ``readings``, with the last reading before the period.
+        water: from ``flush.unit_week_water``.
+        occasions: frame ``occasions`` of the period.
+    Returns:
+        One row per meter that has such a scope in the period, in order of its id; records are weeks with school.
+        unexplained = metered − modelled; u = √(u_meter² + u_model²), interval ± 1.96·u. u_meter² = Σ over dials
+        of (calibration u × volume)² + 2·step²/12 for each unbroken run of readings. One calibration error scales
+        the whole run, so it is taken once. query: |unexplained| > 2·u. Source of the arithmetic: JCGM 100:2008
+        (from memory).
+    """
+    meters = readings["unit_id"].isin(units.loc[units["kind"] == UnitKind.METER, "unit_id"])
+    dials = readings[meters & (readings["quantity"] == Quantity.WATER)]
+    records = _Records(
+        {row.unit_id: row for row in rows_of(units)},
+        _grouped(rows_of(scopes), lambda row: row.meter_id),
+        _grouped(rows_of(water), lambda row: (row.unit_id, row.week.date())),
+        _grouped(rows_of(dial_uses(dials, preferred=preferred)), lambda row: row.unit_id),
+    )
+    intervals = _grouped(rows_of(interval_uses(dials, preferred=preferred)), lambda row: row.unit_id)
+    calendar = school_calendar(occasions)
+    balances = []
+    for meter_id in sorted(records.scopes):
+        meter = records.units.get(meter_id)
+        days = {} if meter is None else calendar.get(meter.school_id, {})
+        whole = any(row.whole and stood_in(row, week) for row in records.scopes[meter_id] for week in days)
+        if meter is not None and whole:
+            balances.append(_balance(meter, intervals.get(meter_id, []), days, records))
+    return balances
+
+
+def meter_u_ml(uses: Iterable[Any]) -> float:
+    """Standard uncertainty (mL) of what dials turned: calibration and resolution.
+
+    Args:
+        uses: rows of ``dials.dial_uses`` of one meter. Rows of one dial whose intervals follow each other are one
+            run, with two readings that count: the first and the last.
+    """
+    volume: dict[Any, float] = {}
+    scale: dict[Any, float] = {}
+    runs: list[float] = []
+    last: dict[Any, int] = {}
+    for use in sorted(uses, key=lambda use: use.interval):
+        volume[use.dial] = volume.get(use.dial, 0.0) + use.steps * use.step_ml
+        scale[use.dial] = METER_U if pd.isna(use.u_permille) else use.u_permille / 1000
+        if last.get(use.dial) != use.interval - 1:
+            runs.append(math.sqrt(2) * use.step_ml / math.sqrt(12))
+        last[use.dial] = use.interval
+    return sum_u([*(volume[dial] * scale[dial] for dial in volume), *runs])
+
+
+def unexplained(metered: float, u_metered: float, modelled: float, u_modelled: float) -> tuple[float, float, bool]:
+    """metered − modelled, its standard uncertainty, and whether it asks for a look (beyond 2 u).
+
+    >>> unexplained(100, 2, 85, 1.5)
+    (15, 2.5, True)
+    """
+    difference, u = metered - modelled, sum_u([u_metered, u_modelled])
+    return difference, u, abs(difference) > QUERY_K * u
+
+
+def _balance(meter: Any, intervals: list[Any], days: Mapping[date, int], records: _Records) -> MeterBalance:
+    served = {week: _served(records, meter.unit_id, week, days[week]) for week in days}
+    chosen = _compared(intervals, days, {week for week, units in served.items() if units is not None})
+    metered: dict[date, float] = {}
+    for interval in chosen:
+        for week, steps, _ in interval_shares(interval, days):
+            metered[week] = metered.get(week, 0.0) + steps * interval.step_ml
+    rows = {
+        week: [row for unit in served[week] or () for row in records.water.get((unit, week), [])] for week in metered
+    }
+    modelled = {week: float(sum(row.ml for row in rows[week])) for week in metered}
+    numbers = {interval.interval for interval in chosen}
+    u_meter = meter_u_ml(use for use in records.uses.get(meter.unit_id, []) if use.interval in numbers)
+    u_model = max(uncertainty_ml(row for week in rows for row in rows[week])) / Z95
+    _, u, query = unexplained(sum(metered.values()), u_meter, sum(modelled.values()), u_model)
+    due = sum(1 for week in days if days[week])
+    rest = {week: metered[week] - modelled[week] for week in metered}
+    return MeterBalance(
+        meter.unit_id,
+        meter.unit,
+        meter.school_id,
+        _figure(meter.school, metered, u_meter, Basis.METERED, due),
+        _figure(meter.school, modelled, u_model, Basis.MODELLED, due),
+        _figure(meter.school, rest, u, Basis.MODELLED, due, note="Unexplained water: metered less modelled."),
+        bool(metered) and query,
+    )
+
+
+def _served(records: _Records, meter_id: int, week: date, school_days: int) -> list[int] | None:
+    """Units served in a week; None where the week cannot be compared."""
+    scopes = [row for row in records.scopes[meter_id] if stood_in(row, week)]
+    end = week + timedelta(days=6)
+    for row in scopes:
+        begun = row.from_day.date() <= week
+        ended = not pd.isna(row.until_day) and row.until_day.date() < end
+        if not row.whole or not begun or ended:
+            return None
+    units = [records.units[row.unit_id] for row in scopes if row.unit_id in records.units]
+    wanted = [unit for unit in units if unit.kind in VISITED and stood_in(unit, week)]
+    known = all(_known(records.water.get((unit.unit_id, week), []), unit.kind) for unit in wanted)
+    return [unit.unit_id for unit in wanted] if scopes and (known or not school_days) else None
+
+
+def _known(rows: Iterable[Any], kind: str) -> bool:
+    return any(row.whole and row.part == main_part(kind) for row in rows)
+
+
+def _compared(intervals: list[Any], days: Mapping[date, int], good: set[date]) -> list[Any]:
+    """Intervals all of whose weeks can be compared, and none of whose weeks is also about another interval that
+    cannot."""
+    about = [{week for week, _, _ in interval_shares(interval, days)} for interval in intervals]
+    numbers = {interval.interval for interval in intervals}
+    good = good - {
+        min(weeks)
+        for interval, weeks in zip(intervals, about, strict=True)
+        if interval.interval - 1 not in numbers and _begins_inside(interval, min(weeks))
+    }
+    while True:
+        spoilt = {week for weeks in about if not weeks <= good for week in weeks}
+        if not spoilt & good:
+            return [interval for interval, weeks in zip(intervals, about, strict=True) if weeks <= good]
+        good = good - spoilt
+
+
+def _begins_inside(interval: Any, week: date) -> bool:
+    """Whether an interval without one before it leaves out the beginning of its first week."""
+    if pd.isna(interval.after_week):
+        return bool(interval.start_day.date() > week)
+    return bool(interval.after_week.date() >= week)
+
+
+def _figure(school: str, sums: Mapping[date, float], u: float, basis: Basis, due: int, *, note: str = "") -> Figure:
+    if not sums:
+        return not_recorded("L", basis, expected=due, records="weeks")
+    value = math.fsum(sums.values())
+    return Figure(
+        value / ML,
+        "L",
+        basis,
+        low=(value - Z95 * u) / ML,
+        high=(value + Z95 * u) / ML,
+        used=len(sums),
+        expected=max(due, len(sums)),
+        records="weeks",
+        note=note,
+        parts=tuple(Part(school, week, sums[week] / ML) for week in sorted(sums)),
+    )
+
+
+def _grouped(rows: Iterable[Any], key: Any) -> dict[Any, list[Any]]:
+    groups: dict[Any, list[Any]] = {}
+    for row in rows:
+        groups.setdefault(key(row), []).append(row)
+    return groups
