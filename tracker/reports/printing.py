@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 from tracker.measures.figure import Figure
 
 NOT_RECORDED = "not recorded"
-MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"]
+MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September"]
+MONTHS += ["October", "November", "December"]
 WEEKDAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
 THIN_SPACE = "\u2009"
 
@@ -131,10 +132,7 @@ def interval_words(figure: Figure) -> str:
 
 def print_figure(figure: Figure) -> Printed:
     """Put a figure into words: value with unit, interval, basis, how complete its records are, its note."""
-    if figure.value is None:
-        value = NOT_RECORDED
-    else:
-        value = amount(figure.value, figure.unit)
+    value = NOT_RECORDED if figure.value is None else amount(figure.value, figure.unit)
     complete = f"{number(figure.used)} of {number(figure.expected)} {figure.records}" if figure.expected else ""
     return Printed(value, interval_words(figure), str(figure.basis.value), complete, figure.note)
 
