@@ -157,9 +157,7 @@ def stratified_total(
     strata = [Stratum(*sample) for sample in samples]
     for stratum in strata:
         if not 0 < len(stratum.values) <= stratum.population:
-            raise ValueError(
-                f"a stratum of {stratum.population} cannot have {len(stratum.values)} values seen"
-            )
+            raise ValueError(f"a stratum of {stratum.population} cannot have {len(stratum.values)} values seen")
     if not strata:
         return StratifiedTotal(NOTHING, ())
     totals = tuple(s.population * (math.fsum(s.values) / len(s.values)) for s in strata)
