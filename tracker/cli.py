@@ -1,0 +1,242 @@
+"""The command: thin; each act calls the same functions as the pages. Errors go to standard error."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from tracker import __version__
+from tracker.config import SettingsError, from_environment
+
+WRONG_INPUT = 2
+REFUSED = 1
+
+
+def fail(message: str, code: int = REFUSED) -> None:
+    """Say what is wrong on standard error and leave with a code."""
+    click.echo(message, err=True)
+    sys.exit(code)
+
+
+def utc_now() -> datetime:
+    """The clock; everything below the doors is handed the time."""
+    return datetime.now(UTC)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="washbell")
+def main() -> None:
+    """Keep school toilets, napkin machines and incinerators working, and say what they did.
+
+    A real installation reads WASHBELL_DATABASE and WASHBELL_SECRET from the environment.
+    Exit codes: 0 done, 1 refused, 2 wrong input.
+    """
+
+
+def _engine():
+    from tracker.db import make_engine
+
+    try:
+        settings = from_environment()
+    except SettingsError as error:
+        fail(str(error))
+    return settings, make_engine(settings.database_url)
+
+
+def _progress_bar() -> Callable[[int, int, str], None] | None:
+    if not sys.stderr.isatty():
+        return None
+
+    def show(done: int, total: int, file: str) -> None:
+        click.echo(f"\r{done:>8} of {total} rows  {file:<24}", nl=False, err=True)
+        if done >= total:
+            click.echo("", err=True)
+
+    return show
+
+
+@main.command("init-db")
+def init_db() -> None:
+    """Create the tables, or bring them to this version."""
+    from tracker.migrate import upgrade
+
+    _, engine = _engine()
+    upgrade(engine)
+    click.echo("The database is ready.")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option("--correct", metavar="REASON", help="Change rows that differ from what is stored, for this reason.")
+def load(folder: Path, correct: str | None) -> None:
+    """Check a FOLDER of CSV files whole and load it, or load nothing.
+
+    docs/exchange.md describes the files. Loading the same folder twice changes nothing.
+    """
+    from tracker.db import writing
+    from tracker.intake.folder import FolderError, load_folder
+
+    _, engine = _engine()
+    with writing(engine) as session:
+        try:
+            result = load_folder(session, folder, progress=_progress_bar(), correction_reason=correct)
+        except FolderError as error:
+            session.rollback()
+            for problem in error.problems:
+                click.echo(problem.line_text(), err=True)
+            fail(f"Nothing was loaded: {len(error.problems)} to correct.", WRONG_INPUT)
+        session.commit()
+    click.echo(result.summary())
+
+
+@main.command()
+@click.option("--port", default=8765, show_default=True, help="0 picks a free one.")
+@click.option("--keep", type=click.Path(path_type=Path), help="Keep the demo's database in this folder.")
+def demo(port: int, keep: Path | None) -> None:
+    """Serve the made-up programme on this machine, from a throw-away copy."""
+    from tracker import demo as made_up
+    from tracker.app import create_app
+
+    folder = keep or Path(tempfile.mkdtemp(prefix="washbell-demo-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    database = folder / "demo.db"
+    try:
+        if not database.exists():
+            click.echo("Loading the made-up programme …")
+            made_up.prepare(database, progress=_progress_bar()).dispose()
+        app = create_app(made_up.settings(database), now=made_up.now, demo_logins=made_up.LOGINS)
+        _serve_demo(app, port, made_up.LOGINS)
+    finally:
+        if keep is None:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _serve_demo(app, port: int, logins) -> None:
+    import waitress
+
+    try:
+        server = waitress.create_server(app, host="127.0.0.1", port=port, threads=8)
+    except OSError:
+        fail(f"Port {port} is taken. Choose another with --port, or 0 for a free one.")
+    click.echo(f"The demo is open at http://127.0.0.1:{server.effective_port}  (Ctrl-C ends it)\n")
+    for role, email, password in logins:
+        click.echo(f"  {role.value:<14} {email:<32} {password}")
+    sys.stdout.flush()
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        click.echo("\nClosed.")
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True)
+@click.option("--port", default=8000, show_default=True)
+@click.option("--threads", default=8, show_default=True)
+def serve(host: str, port: int, threads: int) -> None:
+    """Serve a real installation. Put a proxy with https in front; docs/deploy.md shows how."""
+    import waitress
+
+    from tracker.app import create_app
+    from tracker.db import reading
+    from tracker.migrate import SchemaError, check
+    from tracker.records import people
+
+    settings, engine = _engine()
+    try:
+        settings.check()
+        check(engine)
+        with reading(engine) as session:
+            people.refuse_demo(session)
+    except (SettingsError, SchemaError) as error:
+        fail(str(error))
+    click.echo(f"Serving on http://{host}:{port}")
+    waitress.serve(create_app(settings), host=host, port=port, threads=threads)
+
+
+@main.command("add-administrator")
+@click.argument("programme")
+@click.argument("email")
+@click.argument("name")
+def add_administrator(programme: str, email: str, name: str) -> None:
+    """Add the first person of a PROGRAMME; the password is asked for."""
+    from tracker.db import writing
+    from tracker.records import people
+
+    _, engine = _engine()
+    password = click.prompt("Password (at least 15 characters)", hide_input=True, confirmation_prompt=True)
+    wrong = people.password_problem(password)
+    if wrong:
+        fail(wrong, WRONG_INPUT)
+    secret_hash = people.hash_password(password)
+    with writing(engine) as session:
+        try:
+            people.add_administrator(session, programme, email.lower(), name, secret_hash, at=utc_now())
+        except ValueError as error:
+            fail(str(error), WRONG_INPUT)
+        session.commit()
+    click.echo(f"{name} can log in as administrator.")
+
+
+@main.command()
+@click.argument("kind", type=click.Choice(["school", "programme", "impact"]))
+@click.option("--term", "term_code", required=True, help="The term's code.")
+@click.option("--programme", "programme_code", help="Needed where the database holds several.")
+@click.option("--school", "school_code", help="The school's code, for the school term report.")
+@click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text", show_default=True)
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for CSV files, or a file.")
+@click.option("--as-of", help="Report as known at this local time, for example 2026-02-03T18:00.")
+def report(kind, term_code, programme_code, school_code, shape, out, as_of) -> None:
+    """Print a term's report: school, programme, or the funder's impact summary."""
+    from tracker.db import reading
+    from tracker.reports import build, export
+
+    if kind == "school" and not school_code:
+        fail("Say which school with --school CODE.", WRONG_INPUT)
+    _, engine = _engine()
+    with reading(engine) as session:
+        try:
+            made = build.by_code(session, kind, term_code, programme_code, school_code, as_of, now=utc_now())
+        except LookupError as error:
+            fail(str(error.args[0]), WRONG_INPUT)
+    if shape == "csv":
+        _write_csv(export.csv_files(made), out)
+        return
+    content = export.json_text(made) if shape == "json" else export.text(made)
+    if out:
+        out.write_text(content, encoding="utf-8")
+    else:
+        click.echo(content)
+
+
+def _write_csv(files: dict[str, str], out: Path | None) -> None:
+    if out is None:
+        for name, content in files.items():
+            click.echo(f"# {name}\n{content}")
+        return
+    out.mkdir(parents=True, exist_ok=True)
+    for name, content in files.items():
+        (out / re.sub(r"[^A-Za-z0-9_.-]", "_", name)).write_text(content, encoding="utf-8", newline="")
+    click.echo(f"{len(files)} files written to {out}")
+
+
+@main.command("check-audit")
+def check_audit() -> None:
+    """Seal the audit trail so far and say whether any sealed row was changed since."""
+    from tracker.db import writing
+    from tracker.records import audit
+
+    _, engine = _engine()
+    with writing(engine) as session:
+        broken = audit.verify(session)
+        if broken is not None:
+            fail(f"The audit trail was changed at or after row {broken}.")
+        audit.seal(session, utc_now())
+        session.commit()
+    click.echo("The audit trail is whole.")
