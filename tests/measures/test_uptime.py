@@ -211,6 +211,14 @@ def test_sold_out_is_seen_but_not_down_even_where_it_came_first():
     assert by_cause(down_minutes(rows, machine, make_scope()))["cause"].tolist() == ["broken"]
 
 
+def test_an_outage_outside_school_hours_does_not_make_a_day_observed():
+    # From the end of school on Monday to its start on Tuesday: no school minute is covered.
+    rows = make_outages((1, "broken", 14, 32))
+    days = unit_days(CABIN, rows, evidence_days(), make_scope())
+    assert not days["observed"].any()
+    assert down_minutes(rows, CABIN, make_scope()).empty
+
+
 def test_planned_work_is_down_and_shown_apart():
     days = unit_days(CABIN, make_outages((1, "planned work", 8, 9), (1, "broken", 9, 12)), EVERY_DAY, make_scope())
     assert (int(days["down_min"].sum()), int(days["planned_min"].sum())) == (240, 60)

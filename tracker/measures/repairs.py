@@ -66,14 +66,14 @@ def spells(outages: pd.DataFrame, as_of: datetime) -> list[Spell]:
 
 def _join_events(found: list[Spell]) -> list[Spell]:
     """Unite spells that share an event, also through a chain of events."""
-    joined: list[Spell] = []
+    alone = [spell for spell in found if not spell.events]
+    holder: dict[str, Spell] = {}
     for spell in found:
         whole = spell
-        for other in [other for other in joined if other.events & spell.events]:
-            joined.remove(other)
+        for other in {id(holder[name]): holder[name] for name in spell.events if name in holder}.values():
             whole = _united(whole, other)
-        joined.append(whole)
-    return joined
+        holder.update(dict.fromkeys(whole.events, whole))
+    return alone + list({id(spell): spell for spell in holder.values()}.values())
 
 
 def _united(one: Spell, other: Spell) -> Spell:
