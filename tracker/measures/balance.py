@@ -14,7 +14,15 @@ from typing import Any
 
 import pandas as pd
 
-from tracker.measures.dials import dial_uses, interval_shares, interval_uses, rows_of, school_calendar, stood_in
+from tracker.measures.dials import (
+    dial_uses,
+    first_week,
+    interval_shares,
+    interval_uses,
+    rows_of,
+    school_calendar,
+    stood_in,
+)
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.intervals import sum_u
 from tracker.measures.water import ML, Z95, main_part, uncertainty_ml
@@ -78,13 +86,14 @@ def meter_balance(
     """
     meters = readings["unit_id"].isin(units.loc[units["kind"] == UnitKind.METER, "unit_id"])
     dials = readings[meters & (readings["quantity"] == Quantity.WATER)]
+    since = first_week(occasions)
     records = _Records(
         {row.unit_id: row for row in rows_of(units)},
         _grouped(rows_of(scopes), lambda row: row.meter_id),
         _grouped(rows_of(water), lambda row: (row.unit_id, row.week.date())),
-        _grouped(rows_of(dial_uses(dials, preferred=preferred)), lambda row: row.unit_id),
+        _grouped(rows_of(dial_uses(dials, period_from=since, preferred=preferred)), lambda row: row.unit_id),
     )
-    intervals = _grouped(rows_of(interval_uses(dials, preferred=preferred)), lambda row: row.unit_id)
+    intervals = _grouped(rows_of(interval_uses(dials, period_from=since, preferred=preferred)), lambda row: row.unit_id)
     calendar = school_calendar(occasions)
     balances = []
     for meter_id in sorted(records.scopes):

@@ -213,6 +213,11 @@ def spread_over_weeks(intervals: pd.DataFrame, occasions: pd.DataFrame, units: p
     return _frame(rows, WEEK_USES)
 
 
+def first_week(occasions: pd.DataFrame) -> date:
+    """The earliest week that a frame ``occasions`` knows, ``date.max`` where it knows none."""
+    return min((week.date() for week in occasions["week"]), default=date.max)
+
+
 def school_calendar(occasions: pd.DataFrame) -> dict[int, dict[date, int]]:
     """School id → week → school days, weeks in order."""
     calendar: dict[int, dict[date, int]] = {}

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from tracker.measures.dials import interval_uses, rows_of, spread_over_weeks
+from tracker.measures.dials import first_week, interval_uses, rows_of, spread_over_weeks
 from tracker.measures.intervals import wilson
 from tracker.vocabulary import FLUSH_KINDS, CountWay, FittingKind, LitresBasis, Quantity
 
@@ -154,7 +154,8 @@ def with_long_counters(
     seen is the week's visits where they come from a counter; a week whose visits do not is left out. A long
     count above the visits is taken as all visits.
     """
-    steps = interval_uses(readings[readings["quantity"] == Quantity.LONG_VISITS])
+    long_reads = readings[readings["quantity"] == Quantity.LONG_VISITS]
+    steps = interval_uses(long_reads, period_from=first_week(occasions))
     uses = {(row.unit_id, row.week): row.steps for row in rows_of(spread_over_weeks(steps, occasions, units))}
     rows = {(row.unit_id, row.week): (row.seen, row.long) for row in rows_of(long_weeks)}
     for row in rows_of(unit_weeks[unit_weeks["way"] == CountWay.COUNTER]):

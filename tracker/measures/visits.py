@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from tracker.measures.dials import SOURCE_ORDER, interval_uses, rows_of, spread_over_weeks, stood_in
+from tracker.measures.dials import SOURCE_ORDER, first_week, interval_uses, rows_of, spread_over_weeks, stood_in
 from tracker.measures.figure import Figure, Part, not_recorded, weakest
 from tracker.measures.intervals import StratifiedTotal, stratified_total, sum_u
 from tracker.vocabulary import CABIN_LIKE, VISITED, Basis, CountWay, Group, Quantity, Source, UnitKind
@@ -81,7 +81,6 @@ def unit_weeks(
     occasions: pd.DataFrame,
     readings: pd.DataFrame,
     *,
-    period_from: date | None = None,
     preferred: Mapping[int, Source] | None = None,
 ) -> pd.DataFrame:
     """Visits of each unit and week, counted in one way only.
@@ -97,8 +96,8 @@ def unit_weeks(
 
     Args:
         units, usage, tallies, occasions, readings: the frames of those names. ``readings`` may hold other
-            quantities; ``occasions`` every week that the readings are about.
-        period_from: see ``dials.dial_uses``.
+            quantities; ``occasions`` every week that the readings are about
+            (a counter installed before its first week is counted from its first reading on).
         preferred: unit_id → the source that counts, else device before tally.
     Returns:
         unit_id, week, way, visits, var (0 for counted), basis, cells, cells_expected (breaks of the week for
@@ -108,7 +107,7 @@ def unit_weeks(
     schools = dict(zip(kinds["unit_id"], kinds["school_id"], strict=True))
     breaks = _breaks(occasions)
     steps = readings[readings["quantity"] == Quantity.VISITS]
-    uses = interval_uses(steps, period_from=period_from, preferred=preferred)
+    uses = interval_uses(steps, period_from=first_week(occasions), preferred=preferred)
     ways = {
         CountWay.COUNTER: _by_counter(spread_over_weeks(uses, occasions, units)),
         CountWay.WEEK_TOTAL: _by_usage(usage, CountWay.WEEK_TOTAL, schools, breaks, preferred or {}),
@@ -389,7 +388,8 @@ def _limits(strata: Sequence[tuple[list[float], int]]) -> tuple[float, float]:
     if value is not None and low is not None and high is not None:
         return value - low, high - value
     half = Z95 * math.sqrt(math.fsum(_poisson_variance(totals, size) for totals, size in strata))
-    return half, half
+    unseen = math.fsum(result.totals) - math.fsum(seen for totals, _ in strata for seen in totals)
+    return min(half, unseen), half
 
 
 def _poisson_variance(totals: Sequence[float], size: int) -> float:
