@@ -1,0 +1,430 @@
+"""One writer and one reader per fact table: cells to a row, a row to cells."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Protocol
+
+from tracker.intake.week_cells import TALLY, Cells, FactRow, SheetFacts, ref_for
+from tracker.intake.week_layout import Layout, key
+from tracker.intake.week_plan import PlanStock
+from tracker.vocabulary import ALL_DAY, CountWay, DayMark, MoveReason, PlaceKind, Sex
+
+WEEK_DAYS = "7"
+UNKNOWN_LOT = "unknown"
+OUTAGE_PARTS = ("unit", "cause", "day", "time", "endday", "endtime", "note", "event", "said")
+SESSION_PARTS = ("day", "topic", "minutes", "girls", "boys")
+
+
+class Reading(Protocol):
+    """What a reader needs of the walk."""
+
+    layout: Layout
+    session_of: dict[str, int]
+
+    def next_number(self, kind: str) -> int:
+        """Number of the next row of a growing table."""
+
+
+Filled = dict[str, str] | None
+
+
+def _note(cells: Cells, name: str) -> str:
+    return cells.get(f"note:{name}", "")
+
+
+def _typed(layout: Layout, cells: Cells, prefix: str) -> Iterator[tuple[str, str, str, str]]:
+    """Filled cells of a family that the sheet asks for: key, text, unit, slot."""
+    for cell in layout.cells():
+        text = cells.get(cell.key, "")
+        if text and cell.key.startswith(prefix + ":"):
+            yield cell.key, text, cell.unit, cell.slot
+
+
+def _read_on(layout: Layout, cells: Cells) -> tuple[str, str]:
+    defaults = layout.defaults()
+    return tuple(cells.get(f"read:{p}", "") or defaults.get(f"read:{p}", "") for p in ("day", "time"))  # type: ignore[return-value]
+
+
+def write_read_on(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Remember day and time of reading, also when nothing was read."""
+    day, time = _read_on(layout, cells)
+    if (day, time) != ("", ""):
+        made.extra["read"] = {"day": day, "time": time}
+
+
+def write_marks(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Ticks of days that were not ordinary."""
+    for mark in DayMark:
+        for item in layout.plan.days:
+            name = key("mark", mark.value, item.day)
+            if cells.get(name):
+                row = {"school": layout.plan.school, "day": item.day.isoformat(), "mark": mark.value}
+                made.add("day_marks", row, dict.fromkeys(("day", "mark"), name))
+
+
+def read_marks(walk: Reading, row: FactRow) -> Filled:
+    """A mark is a tick."""
+    return {key("mark", row["mark"], row["day"]): "yes"}
+
+
+def write_visits(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Visits counted, each unit in its own way."""
+    ways = {unit.code: unit.way for unit in layout.plan.units}
+    week = layout.plan.week.isoformat()
+    shown = layout.by_key()
+    for name, text, unit, slot in _typed(layout, cells, "visits"):
+        day = shown[name].day
+        row = {
+            "school": layout.plan.school,
+            "unit": unit,
+            "first_day": week if day is None else day.isoformat(),
+            "days": WEEK_DAYS if day is None else "1",
+            "slot": slot,
+            "source": TALLY,
+            "how": ways[unit].value,
+            "visits": text,
+            "note": _note(cells, name),
+        }
+        made.add("usage_counts", row, dict.fromkeys(row, name))
+
+
+def read_visits(walk: Reading, row: FactRow) -> Filled:
+    """A count goes to its break and day, or to the week's total."""
+    ways = {unit.code: unit.way.value for unit in walk.layout.plan.units}
+    if row["source"] != TALLY or row["how"] != ways.get(row["unit"]):
+        return None
+    if row["how"] == CountWay.WEEK_TOTAL.value:
+        whole = (row["first_day"], row["days"], row["slot"]) == (walk.layout.plan.week.isoformat(), WEEK_DAYS, ALL_DAY)
+        return {key("visits", row["unit"], "week"): row["visits"]} if whole else None
+    return {key("visits", row["unit"], row["first_day"], row["slot"]): row["visits"]} if row["days"] == "1" else None
+
+
+def write_long(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Visits looked at, and of them long, by week and unit only."""
+    for unit in layout.plan.units:
+        seen, long = (cells.get(key(what, unit.code), "") for what in ("seen", "long"))
+        if not (seen or long):
+            continue
+        row = {
+            "school": layout.plan.school,
+            "unit": unit.code,
+            "week": layout.plan.week.isoformat(),
+            "source": TALLY,
+            "seen_visits": seen,
+            "long_visits": long,
+        }
+        origin = dict.fromkeys(row, key("seen", unit.code)) | {"long_visits": key("long", unit.code)}
+        made.add("long_weeks", row, origin)
+
+
+def read_long(walk: Reading, row: FactRow) -> Filled:
+    """Two cells of one unit."""
+    if row["source"] != TALLY:
+        return None
+    return {key("seen", row["unit"]): row["seen_visits"], key("long", row["unit"]): row["long_visits"]}
+
+
+def write_bell(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Who still waited at the bell, and who was present."""
+    for day, slot in layout.plan.drawn:
+        for sex in Sex:
+            names = {what: key(what, day, slot, sex.value) for what in ("waiting", "present")}
+            values = {what: cells.get(name, "") for what, name in names.items()}
+            if not any(values.values()):
+                continue
+            row = {"school": layout.plan.school, "day": day.isoformat(), "break": slot, "group": sex.value, **values}
+            made.add("bell_counts", row, dict.fromkeys(row, names["waiting"]) | {"present": names["present"]})
+
+
+def read_bell(walk: Reading, row: FactRow) -> Filled:
+    """Two cells of one break and sex."""
+    return {key(w, row["day"], row["break"], row["group"]): row.get(w, "") for w in ("waiting", "present")}
+
+
+def write_readings(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Dials read, all at the day and time of reading."""
+    day, time = _read_on(layout, cells)
+    for name, text, unit, quantity in _typed(layout, cells, "reading"):
+        row = {
+            "school": layout.plan.school,
+            "unit": unit,
+            "quantity": quantity,
+            "source": TALLY,
+            "at_local_time": f"{day}T{time}",
+            "value": text,
+            "note": _note(cells, name),
+        }
+        made.add("readings", row, dict.fromkeys(row, name) | {"at_local_time": "read:time"})
+
+
+def _at_reading(walk: Reading, day: str, time: str | None = None) -> bool:
+    cells: Mapping[str, str] = walk.cells  # type: ignore[attr-defined]
+    return cells.get("read:day") == day and (time is None or cells.get("read:time") == time)
+
+
+def read_readings(walk: Reading, row: FactRow) -> Filled:
+    """A reading at the sheet's own day and time."""
+    day, _, time = row["at_local_time"].partition("T")
+    if row["source"] != TALLY or not _at_reading(walk, day, time[:5]):
+        return None
+    return {key("reading", row["unit"], row["quantity"]): row["value"]}
+
+
+def write_levels(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Levels of tanks and bins, in quarters."""
+    day, _ = _read_on(layout, cells)
+    for name, text, unit, _slot in _typed(layout, cells, "level"):
+        row = {"school": layout.plan.school, "unit": unit, "day": day, "source": TALLY, "quarters": text}
+        made.add("levels", row, dict.fromkeys(row, name) | {"day": "read:day"})
+
+
+def read_levels(walk: Reading, row: FactRow) -> Filled:
+    """A level on the day of reading."""
+    if row["source"] != TALLY or not _at_reading(walk, row["day"]):
+        return None
+    return {key("level", row["unit"]): row["quarters"]}
+
+
+def write_outages(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Outages that began this week, and what is said about older ones."""
+    for number in range(1, layout.rows.outages + 1):
+        part = {p: cells.get(key("out", number, p), "") for p in (*OUTAGE_PARTS, "ref")}
+        if any(part[p] for p in OUTAGE_PARTS):
+            made.add("outages", _outage_row(layout, part, number), _outage_origin(part, number))
+    answers = {
+        key(what, outage.ref): cells[key(what, outage.ref)]
+        for outage in layout.plan.outages
+        for what in ("still", "backday", "backtime")
+        if cells.get(key(what, outage.ref))
+    }
+    if answers:
+        made.extra["answers"] = answers
+
+
+def _outage_row(layout: Layout, part: Mapping[str, str], number: int) -> FactRow:
+    start = f"{part['day']}T{part['time']}" if part["day"] and part["time"] else ""
+    end = f"{part['endday']}T{part['endtime']}" if part["endday"] or part["endtime"] else ""
+    return {
+        "ref": part["ref"] or ref_for(layout.plan.code, f"o{number}"),
+        "school": layout.plan.school,
+        "unit": part["unit"],
+        "source": TALLY,
+        "cause": part["cause"],
+        "start_local_time": start,
+        "end_local_time": end,
+        "event": part["event"],
+        "said_by": part["said"],
+        "danger": "",
+        "checked_by": "",
+        "checked_on": "",
+        "note": part["note"],
+    }
+
+
+def _outage_origin(part: Mapping[str, str], number: int) -> dict[str, str]:
+    cell = {p: key("out", number, p) for p in OUTAGE_PARTS}
+    return {
+        "ref": cell["unit"],
+        "school": cell["unit"],
+        "unit": cell["unit"],
+        "cause": cell["cause"],
+        "start_local_time": cell["time"] if part["day"] else cell["day"],
+        "end_local_time": cell["endtime"] if part["endday"] else cell["endday"],
+        "note": cell["note"],
+    }
+
+
+def read_outages(walk: Reading, row: FactRow) -> Filled:
+    """An outage of this week that a coordinator may still change; a danger is the officer's."""
+    if row["source"] != TALLY or row.get("danger") or row.get("checked_by") or row["cause"] == "danger":
+        return None
+    number = walk.next_number("out")
+    day, _, time = row["start_local_time"].partition("T")
+    endday, _, endtime = row.get("end_local_time", "").partition("T")
+    values = {
+        "unit": row["unit"],
+        "cause": row["cause"],
+        "day": day,
+        "time": time[:5],
+        "endday": endday,
+        "endtime": endtime[:5],
+        "note": row.get("note", ""),
+        "event": row.get("event", ""),
+        "said": row.get("said_by", ""),
+        "ref": row["ref"],
+    }
+    return {key("out", number, part): text for part, text in values.items()}
+
+
+def write_sightings(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """What somebody saw of a unit on a day."""
+    shown = layout.by_key()
+    for name, text, unit, _slot in _typed(layout, cells, "state"):
+        row = {
+            "school": layout.plan.school,
+            "unit": unit,
+            "source": TALLY,
+            "day": str(shown[name].day),
+            "state": text,
+        }
+        made.add("sightings", row, dict.fromkeys(row, name))
+
+
+def read_sightings(walk: Reading, row: FactRow) -> Filled:
+    """A state is a choice of a day."""
+    return {key("state", row["unit"], row["day"]): row["state"]} if row["source"] == TALLY else None
+
+
+def write_supplies(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Counts at places, and what was put in or received."""
+    day, _ = _read_on(layout, cells)
+    zeros = []
+    for stock in layout.plan.stocks:
+        left = key("left", stock.place, stock.product)
+        if cells.get(left):
+            row = {"place": stock.place, "product": stock.product, "day": day, "quantity": cells[left]}
+            made.add("stock_counts", row, dict.fromkeys(row, left) | {"day": "read:day"})
+        moved = _move_key(stock)
+        if moved in cells and set(cells[moved]) == {"0"}:
+            zeros.append(moved)
+        elif cells.get(moved):
+            made.add("stock_moves", _move(layout, stock, cells[moved], day), {"quantity": moved, "day": "read:day"})
+    if zeros:
+        made.extra["zeros"] = zeros
+
+
+def _move_key(stock: PlanStock) -> str:
+    return key("put" if stock.kind is PlaceKind.MACHINE else "got", stock.place, stock.product)
+
+
+def _move(layout: Layout, stock: PlanStock, quantity: str, day: str) -> FactRow:
+    reason = MoveReason.REFILL if stock.kind is PlaceKind.MACHINE else MoveReason.DELIVERY
+    return {
+        "ref": ref_for(layout.plan.code, "m", stock.place, stock.product),
+        "from_place": stock.source,
+        "to_place": stock.place,
+        "product": stock.product,
+        "lot": UNKNOWN_LOT,
+        "quantity": quantity,
+        "day": day,
+        "reason": reason.value,
+        "note": "",
+    }
+
+
+def read_counts(walk: Reading, row: FactRow) -> Filled:
+    """A count on the day of reading."""
+    return {key("left", row["place"], row["product"]): row["quantity"]} if _at_reading(walk, row["day"]) else None
+
+
+def read_moves(walk: Reading, row: FactRow) -> Filled:
+    """One move to a place from its usual source; another lot, day or source stays as it is."""
+    for stock in walk.layout.plan.stocks:
+        same = (stock.source, stock.place, stock.product) == (row["from_place"], row["to_place"], row["product"])
+        plain = row["lot"] == UNKNOWN_LOT and not row.get("note") and _at_reading(walk, row["day"])
+        if same and plain and row["ref"] == ref_for(walk.layout.plan.code, "m", stock.place, stock.product):
+            return {_move_key(stock): row["quantity"]}
+    return None
+
+
+def write_ran_out(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Whether a machine ran out, asked by day."""
+    shown = layout.by_key()
+    for name, text, unit, _slot in _typed(layout, cells, "ranout"):
+        row = {
+            "school": layout.plan.school,
+            "unit": unit,
+            "source": TALLY,
+            "day": str(shown[name].day),
+            "ran_out": text,
+        }
+        made.add("machine_days", row, dict.fromkeys(row, name))
+
+
+def read_ran_out(walk: Reading, row: FactRow) -> Filled:
+    """An answer of a day."""
+    return {key("ranout", row["unit"], row["day"]): row["ran_out"]} if row["source"] == TALLY else None
+
+
+def write_burns(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Burns started in the week."""
+    for name, text, unit, _slot in _typed(layout, cells, "burns"):
+        row = {
+            "school": layout.plan.school,
+            "unit": unit,
+            "first_day": layout.plan.week.isoformat(),
+            "days": WEEK_DAYS,
+            "burns": text,
+        }
+        made.add("burns", row, dict.fromkeys(row, name))
+
+
+def read_burns(walk: Reading, row: FactRow) -> Filled:
+    """The week's burns of an incinerator."""
+    whole = (row["first_day"], row["days"]) == (walk.layout.plan.week.isoformat(), WEEK_DAYS)
+    return {key("burns", row["unit"]): row["burns"]} if whole else None
+
+
+def write_sessions(layout: Layout, cells: Cells, made: SheetFacts) -> None:
+    """Lessons held, and who was there by sex."""
+    for number in range(1, layout.rows.sessions + 1):
+        cell = {p: key("session", number, p) for p in (*SESSION_PARTS, "ref")}
+        part = {p: cells.get(name, "") for p, name in cell.items()}
+        if not any(part[p] for p in SESSION_PARTS):
+            continue
+        ref = part["ref"] or ref_for(layout.plan.code, f"s{number}")
+        row = {"ref": ref, "school": layout.plan.school, **{p: part[p] for p in ("day", "topic", "minutes")}}
+        made.add("awareness_sessions", row, {**dict.fromkeys(row, cell["day"]), **cell})
+        for sex in Sex:
+            if part[sex.value]:
+                there = {"session": ref, "sex": sex.value, "grade": "", "present": part[sex.value]}
+                made.add("attendance", there, dict.fromkeys(there, cell[sex.value]))
+
+
+def read_session(walk: Reading, row: FactRow) -> Filled:
+    """A lesson takes the next free row."""
+    number = walk.next_number("session")
+    walk.session_of[row["ref"]] = number
+    return {key("session", number, p): row[p] for p in ("day", "topic", "minutes", "ref")}
+
+
+def read_attendance(walk: Reading, row: FactRow) -> Filled:
+    """Pupils there by sex; by grade they are kept as they are."""
+    number = walk.session_of.get(row["session"])
+    if number is None or row.get("grade"):
+        return None
+    return {key("session", number, row["sex"]): row["present"]}
+
+
+WRITERS: tuple[Callable[[Layout, Cells, SheetFacts], None], ...] = (
+    write_read_on,
+    write_marks,
+    write_visits,
+    write_long,
+    write_bell,
+    write_readings,
+    write_levels,
+    write_outages,
+    write_sightings,
+    write_supplies,
+    write_ran_out,
+    write_burns,
+    write_sessions,
+)
+READERS: Mapping[str, Callable[[Reading, FactRow], Filled]] = {
+    "day_marks": read_marks,
+    "usage_counts": read_visits,
+    "long_weeks": read_long,
+    "bell_counts": read_bell,
+    "readings": read_readings,
+    "levels": read_levels,
+    "outages": read_outages,
+    "sightings": read_sightings,
+    "stock_counts": read_counts,
+    "stock_moves": read_moves,
+    "machine_days": read_ran_out,
+    "burns": read_burns,
+    "awareness_sessions": read_session,
+    "attendance": read_attendance,
+}
