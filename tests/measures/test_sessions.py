@@ -104,6 +104,9 @@ def test_enrolment_is_read_on_the_days_of_the_sessions():
     came = attendance((1, "girls", "5", 30), (2, "girls", "5", 25))
     dated = enrolment((1, "girls", "5", 33, -90, 0), (1, "girls", "5", 36, 1, None), (1, "girls", "5", 99, 60, None))
     assert pupils_reached(TWO, came, dated).high == 36
+    last_day = enrolment((1, "girls", "5", 44, -90, 7))  # still holds on the day of the second session
+    assert pupils_reached(TWO, attendance((2, "girls", "5", 25)), last_day).high == 25
+    assert pupils_reached(TWO, came, enrolment((1, "girls", "5", 44, 7, 7))).high == 44
 
 
 def test_more_present_than_enrolled_keeps_the_count():
@@ -131,17 +134,17 @@ def test_the_true_number_of_different_pupils_is_within_the_bounds(lists):
 
 
 def test_knowledge_is_described_from_four_paired_totals():
-    found = knowledge({"right_both": 30, "right_before_only": 2, "right_after_only": 12, "wrong_both": 6})
+    found = knowledge({"right_right": 30, "right_wrong": 2, "wrong_right": 12, "wrong_wrong": 6})
     assert (found.before.value, found.after.value) == (0.64, 0.84)  # 32 and 42 of 50
     assert found.before.about_people
     assert "cause" in found.after.note
 
 
 def test_a_quiz_nobody_answered_has_no_share():
-    nobody = {"right_both": 0, "right_before_only": 0, "right_after_only": 0, "wrong_both": 0}
+    nobody = {"right_right": 0, "right_wrong": 0, "wrong_right": 0, "wrong_wrong": 0}
     assert knowledge(nobody).before.value is None
 
 
 def test_a_quiz_without_its_four_totals_is_refused():
     with pytest.raises(ValueError, match="four totals"):
-        knowledge({"right_both": 3})
+        knowledge({"right_right": 3})

@@ -189,6 +189,16 @@ def test_consumption_corrected_for_stock_outs_is_pooled():
     assert sum(rates) / 3 * 30 == pytest.approx(110.0, abs=1e-9)
 
 
+def test_a_period_without_a_day_in_stock_is_left_out_of_both_sums():
+    assert demand_rate([7, 90], [0, 30]) == 3.0
+    assert demand_rate([7], [0]) is None
+
+
+def test_a_counter_that_did_not_move_is_a_zero_not_a_blank():
+    weeks = given_out_weeks(machine_weeks((1, 0, 30, 0, 0, 5, 5)), vend_weeks((1, 0, 0)))
+    assert (one(weeks, 1, 0)["used"], one(weeks, 1, 0)["given_out"], given_out_total(weeks).value) == (1, 0, 0)
+
+
 def test_months_of_stock():
     # INV-01: The Logistics Handbook (USAID | DELIVER PROJECT), section 3.2 (formula read).
     assert months_of_stock(300, 120) == pytest.approx(2.5, abs=1e-9)

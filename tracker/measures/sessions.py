@@ -174,19 +174,19 @@ class Knowledge:
 def knowledge(totals: Mapping[str, int]) -> Knowledge:
     """Right answers before and after, from the four totals of a paired quiz item.
 
-    before = (right_both + right_before_only) ÷ n; after = (right_both + right_after_only) ÷ n;
+    before = (right_right + right_wrong) ÷ n; after = (right_right + wrong_right) ÷ n;
     n = the sum of the four. Described, not tested: no comparison, no claim that the session caused it.
 
     Args:
-        totals: ``right_both``, ``right_before_only``, ``right_after_only``, ``wrong_both`` (pupils).
+        totals: ``right_right``, ``right_wrong``, ``wrong_right``, ``wrong_wrong`` (pupils; before first).
     Raises:
         ValueError: a total is missing or negative.
 
-    >>> found = knowledge({"right_both": 30, "right_before_only": 2, "right_after_only": 12, "wrong_both": 6})
+    >>> found = knowledge({"right_right": 30, "right_wrong": 2, "wrong_right": 12, "wrong_wrong": 6})
     >>> found.before.value, found.after.value, found.before.used
     (0.64, 0.84, 50)
     """
-    names = ("right_both", "right_before_only", "right_after_only", "wrong_both")
+    names = ("right_right", "right_wrong", "wrong_right", "wrong_wrong")
     if any(totals.get(name, -1) < 0 for name in names):
         raise ValueError(f"a quiz item needs four totals of 0 or more: {', '.join(names)}")
     both, before, after, wrong = (totals[name] for name in names)
