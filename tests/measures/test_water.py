@@ -449,3 +449,14 @@ def test_a_dial_that_starts_inside_a_week_is_compared_from_its_first_reading_on(
 def test_a_scope_that_changes_inside_a_week_leaves_that_week_out():
     found = balanced(meter(0, 70), unit_weeks((1, 2, 100)), scopes({"from_day": week(2) + timedelta(days=1)}))[0]
     assert found.metered.value is None
+
+
+def test_losses_are_input_less_what_is_accounted_for():
+    # Water balance terms, Int. NRW Consulting (read): input 10,000 L, authorised 8,600 L: 1,400 L.
+    assert balance.unexplained(10_000, 0, 8_600, 0)[0] == 1_400
+
+
+def test_one_litre_less_a_flush_in_a_familys_year():
+    # Smart Approved WaterMark: 4 people × 4 flushes × 365 days × 1 L = 5,840 L (source: nearly 6 kL).
+    rows = used_water(unit_weeks((1, 1, 4 * 4 * 365)), fittings({"ml": 5000}))
+    assert water.less_than_cistern(rows, due(), 6000).value == 5_840

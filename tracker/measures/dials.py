@@ -156,19 +156,21 @@ def interval_uses(
         ml (whole mL = steps × step_ml; <NA> where the dial does not show water), exchanged, interval. Where
         two dials of one interval have different steps, both are counted in their greatest common step.
     """
-    rows = []
-    for _, parts in dial_uses(readings, period_from=period_from, preferred=preferred).groupby("interval"):
-        known = [int(step) for step in parts["step_ml"] if not math.isnan(step) and step > 0]
-        step = math.gcd(*known) if len(known) == len(parts) else None
-        factors = [size // step for size in known] if step else [1] * len(parts)
-        steps = sum(int(turned) * factor for turned, factor in zip(parts["steps"], factors, strict=True))
-        first = parts.iloc[0]
-        rows.append(
-            {name: first[name] for name in INTERVALS if name in first.index}
-            | {"steps": steps, "step_ml": step or math.nan, "ml": steps * step if step else None}
-            | {"exchanged": len(parts) > 1}
-        )
-    return _frame(rows, INTERVALS)
+    parts: dict[int, list[Any]] = {}
+    for use in rows_of(dial_uses(readings, period_from=period_from, preferred=preferred)):
+        parts.setdefault(use.interval, []).append(use)
+    return _frame([_joined(uses) for uses in parts.values()], INTERVALS)
+
+
+def _joined(uses: Sequence[Any]) -> dict[str, Any]:
+    """One interval of one dial, or of two in their greatest common step."""
+    known = [int(use.step_ml) for use in uses if not math.isnan(use.step_ml) and use.step_ml > 0]
+    step = math.gcd(*known) if len(known) == len(uses) else None
+    factors = [size // step for size in known] if step else [1] * len(uses)
+    steps = sum(use.steps * factor for use, factor in zip(uses, factors, strict=True))
+    same = {name: getattr(uses[0], name) for name in INTERVALS if hasattr(uses[0], name)}
+    litres = {"step_ml": step or math.nan, "ml": steps * step if step else None}
+    return same | {"steps": steps, **litres, "exchanged": len(uses) > 1}
 
 
 def weeks_of(interval: Any, weeks: Sequence[date]) -> list[date]:
