@@ -176,6 +176,12 @@ def test_days_sold_out_are_bounded_by_the_days_nobody_answered():
     assert (whole.value, whole.low) == (2, None)
 
 
+def test_a_machine_with_two_products_has_its_days_once():
+    row = machine_weeks((1, 0, 0, 0, 2, 5, 4))
+    two = days_sold_out(pd.concat([row, row.assign(product="long")], ignore_index=True))
+    assert (two.value, two.high, two.used, two.expected) == (2, 3, 4, 5)
+
+
 def test_more_days_sold_out_than_answered_is_refused():
     with pytest.raises(ValueError, match="sold out on more days"):
         days_sold_out(machine_weeks((1, 0, 0, 0, 4, 5, 3)))

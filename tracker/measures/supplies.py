@@ -187,9 +187,10 @@ def days_sold_out(machine_weeks: pd.DataFrame) -> Figure:
         ValueError: more days sold out than answered, or more answered than there were school days.
     """
     unit = "machine days"
-    rows = machine_weeks[["school_id", "week", "sold_out_days", "asked_days", "school_days"]].copy()
-    if "school" in machine_weeks.columns:
-        rows["school"] = machine_weeks["school"]
+    # One row a machine and week, however many products it holds: its days are the machine's.
+    keys = [*KEY, *(name for name in ("school_id", "school") if name in machine_weeks.columns)]
+    rows = machine_weeks.groupby(keys, sort=True)[["sold_out_days", "asked_days", "school_days"]].max()
+    rows = rows.reset_index()
     expected = int(rows["school_days"].fillna(0).sum())
     known = rows[(rows["asked_days"].fillna(0) > 0) & rows["sold_out_days"].notna()]
     if known.empty:
