@@ -1,0 +1,90 @@
+"""How a query's rows become a frame: fixed columns and types, also when nothing was found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import ColumnElement, Select, String, select, type_coerce
+from sqlalchemy.orm import Session
+
+from tracker.models.school import School
+
+DAY = "datetime64[us]"
+INSTANT = "datetime64[us, UTC]"
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What is asked for: the days from ``first_day`` to ``last_day``, at some schools or (None) at all of them."""
+
+    programme_id: int
+    first_day: date
+    last_day: date
+    school_ids: tuple[int, ...] | None = None
+
+
+def schools_in(scope: Scope) -> Select[tuple[int]]:
+    """The ids of the scope's schools, as a subquery."""
+    chosen = select(School.id).where(School.programme_id == scope.programme_id)
+    return chosen if scope.school_ids is None else chosen.where(School.id.in_(scope.school_ids))
+
+
+def week_in(column: Any, scope: Scope) -> ColumnElement[bool]:
+    """Weeks that have a day in the scope; a week is named by its first day."""
+    found: ColumnElement[bool] = column.between(scope.first_day - timedelta(days=6), scope.last_day)
+    return found
+
+
+def day_in(column: Any, scope: Scope) -> ColumnElement[bool]:
+    """Days of the scope."""
+    found: ColumnElement[bool] = column.between(scope.first_day, scope.last_day)
+    return found
+
+
+def holds_in(row: Any, scope: Scope) -> ColumnElement[bool]:
+    """Dated rows (from_day, until_day inclusive or empty) that hold on a day of the scope."""
+    found: ColumnElement[bool] = (row.from_day <= scope.last_day) & (
+        row.until_day.is_(None) | (row.until_day >= scope.first_day)
+    )
+    return found
+
+
+def words(column: Any) -> ColumnElement[str]:
+    """A column of the vocabulary as plain text, without making an enum of every cell."""
+    return type_coerce(column, String)
+
+
+def _utc(values: Sequence[datetime | None]) -> Any:
+    naive = np.array([None if value is None else value.replace(tzinfo=None) for value in values], dtype=DAY)
+    return pd.DatetimeIndex(naive).tz_localize("UTC")
+
+
+_MAKERS: dict[str, Callable[[Sequence[Any]], Any]] = {
+    "str": lambda values: pd.array(["" if value is None else value for value in values], dtype="str"),
+    INSTANT: _utc,
+}
+
+
+def to_frame(columns: Mapping[str, str], rows: Sequence[Sequence[Any]]) -> pd.DataFrame:
+    """A frame of these columns and types; an empty cell is "" in text, NaN in floats, NaT in days and instants.
+
+    >>> to_frame({"unit_id": "int64", "day": "datetime64[us]"}, []).dtypes.astype(str).tolist()
+    ['int64', 'datetime64[us]']
+    """
+    cells = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+    return pd.DataFrame(
+        {
+            name: _MAKERS[kind](values) if kind in _MAKERS else np.array(values, dtype=kind)
+            for (name, kind), values in zip(columns.items(), cells, strict=True)
+        }
+    )
+
+
+def read(session: Session, columns: Mapping[str, str], query: Select[Any]) -> pd.DataFrame:
+    """Run one query whose columns stand in the order of ``columns``."""
+    return to_frame(columns, session.execute(query).all())

@@ -1,0 +1,517 @@
+"""Week sheets: drafts, sending a version in one transaction, accepting, and where each week stands.
+
+A draft is a payload of raw cells and never counts. A sent sheet has immutable versions; its fact rows project
+the latest one. Every function takes the session first and never commits.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Select, func, or_, select
+from sqlalchemy.orm import Session
+
+from tracker.models.outages import Outage
+from tracker.models.programme import Programme, Term
+from tracker.models.publications import Publication
+from tracker.models.school import School, SchoolDay
+from tracker.models.sheets import Query, RequestKey, SheetDraft, SheetVersion, WeekSheet
+from tracker.models.units import Unit
+from tracker.records import facts as fact_rows
+from tracker.vocabulary import SheetState
+
+ALPHABET = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # no letter or digit that is read as another
+CODE_LENGTH = 10
+REFERENCE_LENGTH = 8
+WEEK = timedelta(days=7)
+
+
+class SheetError(ValueError):
+    """A sheet cannot be sent as it is; the message says what to do."""
+
+
+class StaleError(SheetError):
+    """Somebody else sent a version after this one was opened."""
+
+
+class KeyReusedError(SheetError):
+    """The form's key was already used for other content."""
+
+
+class ReasonNeededError(SheetError):
+    """A publication covers the week, so a change needs a reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class Confirmed:
+    """A question that a check asked about a cell, and the note it was answered with ("" = not answered yet)."""
+
+    cell: str
+    question: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """An older outage that this sheet says is over."""
+
+    ref: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """One act of sending. ``rows``: typed fact rows by table, as ``records.facts`` takes them."""
+
+    school: School
+    week: date
+    payload: Mapping[str, Any]
+    rows: Mapping[str, list[dict[str, Any]]]
+    at: datetime
+    person_id: int | None
+    key: str
+    base_version: int
+    ends: tuple[Ending, ...] = ()
+    confirmed: tuple[Confirmed, ...] = ()
+    reason: str = ""
+    from_paper: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """What sending answers. ``again``: the same form was already received; nothing was written anew."""
+
+    reference: str
+    number: int
+    at: datetime
+    again: bool = field(default=False, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class WeekState:
+    """Where a school's week stands. ``due``: last day on which the sheet is in time."""
+
+    week: date
+    state: SheetState | None
+    version: int = 0
+    open_queries: int = 0
+    has_draft: bool = False
+
+
+def _spell(digest: bytes, length: int) -> str:
+    number = int.from_bytes(digest, "big")
+    letters = []
+    for _ in range(length):
+        number, place = divmod(number, len(ALPHABET))
+        letters.append(ALPHABET[place])
+    return "".join(letters)
+
+
+def sheet_code(programme_code: str, school_code: str, week: date) -> str:
+    """The sheet's code, known before anything is sent, so that it can stand on paper: ten clear characters.
+
+    >>> sheet_code("lakes", "S1", date(2026, 2, 2)) == sheet_code("lakes", "S1", date(2026, 2, 2))
+    True
+    """
+    said = f"{programme_code}|{school_code}|{week.isoformat()}"
+    return _spell(hashlib.sha256(said.encode()).digest(), CODE_LENGTH)
+
+
+def canonical(payload: Mapping[str, Any]) -> str:
+    """A payload as JSON that is the same for the same content.
+
+    >>> canonical({"b": 1, "a": "2"})
+    '{"a":"2","b":1}'
+    """
+    return json.dumps(payload, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+
+def payload_hash(payload: Mapping[str, Any]) -> str:
+    """SHA-256 of the canonical payload, in hexadecimal."""
+    return hashlib.sha256(canonical(payload).encode()).hexdigest()
+
+
+def reference_for(session: Session, code: str, number: int, digest: str) -> str:
+    """A short reference that no other version has: written on paper, it finds the record."""
+    salt = 0
+    while True:
+        made = _spell(hashlib.sha256(f"{code}|{number}|{digest}|{salt}".encode()).digest(), REFERENCE_LENGTH)
+        if session.scalar(select(SheetVersion.id).where(SheetVersion.reference == made)) is None:
+            return made
+        salt += 1
+
+
+# --- finding ------------------------------------------------------------------------------------------------------
+
+
+def find_sheet(session: Session, school_id: int, week: date) -> WeekSheet | None:
+    """A school's sheet of a week; None while nothing was sent."""
+    return session.scalar(select(WeekSheet).where(WeekSheet.school_id == school_id, WeekSheet.week == week))
+
+
+def find_version(session: Session, sheet: WeekSheet, number: int | None = None) -> SheetVersion | None:
+    """A sheet's version; the latest without a number. None where there is no such version."""
+    wanted = sheet.version if number is None else number
+    return session.scalar(
+        select(SheetVersion).where(SheetVersion.sheet_id == sheet.id, SheetVersion.number == wanted)
+    )
+
+
+def find_payload(session: Session, school_id: int, week: date) -> dict[str, Any]:
+    """The latest payload of a school's week; empty while nothing was sent."""
+    text = session.scalar(
+        select(SheetVersion.payload)
+        .join(WeekSheet, WeekSheet.id == SheetVersion.sheet_id)
+        .where(WeekSheet.school_id == school_id, WeekSheet.week == week, SheetVersion.number == WeekSheet.version)
+    )
+    return dict(json.loads(text)) if text else {}
+
+
+def find_draft(session: Session, person_id: int, school_id: int, week: date) -> SheetDraft | None:
+    """A person's own draft of a school's week; drafts of others are never shown."""
+    return session.scalar(
+        select(SheetDraft).where(
+            SheetDraft.person_id == person_id, SheetDraft.school_id == school_id, SheetDraft.week == week
+        )
+    )
+
+
+def save_draft(
+    session: Session, person_id: int, school_id: int, week: date, *, cells: Mapping[str, str], base: int, at: datetime
+) -> SheetDraft:
+    """Keep cells exactly as typed, also wrong ones; a draft counts in no report."""
+    draft = find_draft(session, person_id, school_id, week)
+    if draft is None:
+        draft = SheetDraft(person_id=person_id, school_id=school_id, week=week)
+        session.add(draft)
+    draft.cells, draft.base_version, draft.saved_at = canonical(cells), base, at
+    return draft
+
+
+def drop_draft(session: Session, person_id: int, school_id: int, week: date) -> None:
+    """Forget a person's draft of a week."""
+    draft = find_draft(session, person_id, school_id, week)
+    if draft is not None:
+        session.delete(draft)
+
+
+def published_covers(session: Session, school: School, week: date) -> bool:
+    """Whether a published report of the school or its programme covers days of the week."""
+    return session.scalar(_covering(school, week).limit(1)) is not None
+
+
+def _covering(school: School, week: date) -> Select[tuple[int]]:
+    return (
+        select(Publication.id)
+        .join(Term, Term.id == Publication.term_id)
+        .where(
+            Publication.programme_id == school.programme_id,
+            Publication.scope.in_(("", school.code)),
+            Term.first_day < week + WEEK,
+            Term.last_day >= week,
+        )
+    )
+
+
+# --- sending ------------------------------------------------------------------------------------------------------
+
+
+def answered_before(session: Session, key: str, digest: str) -> Sent | None:
+    """The answer already given to a form's key; None where the key is new.
+
+    Raises:
+        KeyReusedError: the key came with other content.
+    """
+    found = session.scalar(select(RequestKey).where(RequestKey.key == key))
+    if found is None:
+        return None
+    if found.payload_hash != digest:
+        raise KeyReusedError("This form was already sent with other figures. Open the week again and look at it.")
+    result = json.loads(found.result)
+    return Sent(result["reference"], result["number"], datetime.fromisoformat(result["at"]), again=True)
+
+
+def send(session: Session, sending: Sending) -> Sent:
+    """Write a new version and its facts, or give the same answer to a form that was already received.
+
+    In one transaction: the request key, the sheet, the immutable version, the old facts out, the new ones in,
+    older outages ended (and those that the version before had ended opened again), the questions of checks.
+
+    Raises:
+        KeyReusedError: the key came with other content.
+        StaleError: a version was sent after the one this form was made from.
+        ReasonNeededError: a publication covers the week and no reason is given.
+    """
+    digest = payload_hash({"payload": sending.payload, "base": sending.base_version, "school": sending.school.id})
+    before = answered_before(session, sending.key, digest)
+    if before is not None:
+        return before
+    sheet = find_sheet(session, sending.school.id, sending.week)
+    if (sheet.version if sheet else 0) != sending.base_version:
+        raise StaleError("Somebody else sent this week after you opened it. Look at both and send again.")
+    if not sending.reason and published_covers(session, sending.school, sending.week):
+        raise ReasonNeededError("A published report covers this week. Write why the figures change.")
+    if sending.reason:
+        session.info["reason"] = sending.reason
+    sheet = _next(session, sheet, sending)
+    version = _version(session, sheet, sending)
+    _replace_facts(session, sheet, sending)
+    _ask_confirmed(session, sheet, sending)
+    sheet.state = state_by_queries(session, sheet)
+    sent = Sent(version.reference, version.number, version.sent_at)
+    result = json.dumps({"reference": sent.reference, "number": sent.number, "at": sent.at.isoformat()})
+    session.add(RequestKey(key=sending.key, payload_hash=digest, result=result, at=sending.at))
+    session.flush()  # a second writer with the same key must fail here, inside the caller's transaction
+    return sent
+
+
+def _next(session: Session, sheet: WeekSheet | None, sending: Sending) -> WeekSheet:
+    if sheet is None:
+        programme = session.get_one(Programme, sending.school.programme_id)
+        sheet = WeekSheet(
+            school_id=sending.school.id,
+            week=sending.week,
+            code=sheet_code(programme.code, sending.school.code, sending.week),
+            first_sent_at=sending.at,
+            version=0,
+        )
+        session.add(sheet)
+    sheet.version += 1
+    sheet.state = SheetState.SENT
+    sheet.accepted_at = sheet.accepted_by_id = None
+    session.flush()  # facts and the version need the sheet's id
+    return sheet
+
+
+def _version(session: Session, sheet: WeekSheet, sending: Sending) -> SheetVersion:
+    digest = payload_hash(sending.payload)
+    version = SheetVersion(
+        sheet_id=sheet.id,
+        number=sheet.version,
+        reference=reference_for(session, sheet.code, sheet.version, digest),
+        sent_at=sending.at,
+        sent_by_id=sending.person_id,
+        payload=canonical(sending.payload),
+        payload_hash=digest,
+        reason=sending.reason[:200],
+        from_paper=sending.from_paper,
+    )
+    session.add(version)
+    return version
+
+
+def _replace_facts(session: Session, sheet: WeekSheet, sending: Sending) -> None:
+    for outage in session.scalars(select(Outage).where(Outage.end_sheet_id == sheet.id)):
+        outage.end_at = outage.end_sheet_id = None
+    session.flush()  # the opened outages must stand before the new ends are written
+    fact_rows.replace_facts(session, sheet, sending.rows)
+    for ending in sending.ends:
+        outage = session.scalar(
+            select(Outage).where(Outage.programme_id == sending.school.programme_id, Outage.ref == ending.ref)
+        )
+        if outage is not None and outage.end_at is None:
+            outage.end_at, outage.end_sheet_id = ending.at, sheet.id
+
+
+# --- questions ----------------------------------------------------------------------------------------------------
+
+
+def _ask_confirmed(session: Session, sheet: WeekSheet, sending: Sending) -> None:
+    """Keep what checks asked, with the note as answer; the same question with the same answer is kept once."""
+    old = {(q.cell, q.question): q for q in queries_of(session, sheet.id) if q.raised_by_check}
+    asked = {(one.cell, one.question[:200]) for one in sending.confirmed}
+    for name, query in old.items():
+        if name not in asked and query.answered_at is None and query.closed_at is None:
+            query.closed_at = sending.at  # the figure was changed, so the question is settled
+    for one in sending.confirmed:
+        found = old.get((one.cell, one.question[:200]))
+        if found is None:
+            found = ask(session, sheet, one.cell, one.question, at=sending.at, person_id=None)
+        if one.note and found.answer != one.note[:200]:
+            answer(session, found, one.note, at=sending.at, person_id=sending.person_id)
+
+
+def ask(
+    session: Session, sheet: WeekSheet, cell: str, question: str, *, at: datetime, person_id: int | None
+) -> Query:
+    """Raise a query on a cell ("" is the whole sheet). ``person_id`` None: a check asks."""
+    number = session.scalar(select(func.max(Query.number)).where(Query.sheet_id == sheet.id)) or 0
+    query = Query(
+        sheet_id=sheet.id,
+        number=number + 1,
+        cell=cell,
+        question=question[:200],
+        raised_by_check=person_id is None,
+        asked_by_id=person_id,
+        asked_at=at,
+    )
+    session.add(query)
+    sheet.state = SheetState.QUERIED
+    sheet.accepted_at = sheet.accepted_by_id = None
+    session.flush()  # the next number and the sheet's state are read from the table
+    return query
+
+
+def answer(session: Session, query: Query, text: str, *, at: datetime, person_id: int | None) -> None:
+    """Answer a query; question and answer both stay. The last open one lets the sheet be "sent" again.
+
+    Raises:
+        SheetError: the answer is blank.
+    """
+    said = " ".join(text.split())[:200]
+    if not said:
+        raise SheetError("Write an answer, for example “We counted again; it is right.”")
+    query.answer, query.answered_at, query.answered_by_id = said, at, person_id
+    _settle(session, query)
+
+
+def close_query(session: Session, query: Query, *, at: datetime) -> None:
+    """The officer is content; question and answer stay."""
+    query.closed_at = at
+    _settle(session, query)
+
+
+def _settle(session: Session, query: Query) -> None:
+    session.flush()  # the count below reads the table
+    sheet = session.get_one(WeekSheet, query.sheet_id)
+    if sheet.state is not SheetState.ACCEPTED:
+        sheet.state = state_by_queries(session, sheet)
+
+
+def state_by_queries(session: Session, sheet: WeekSheet) -> SheetState:
+    """Queried while a question waits for an answer, else sent."""
+    session.flush()  # questions of this transaction count too
+    waiting = select(func.count()).where(
+        Query.sheet_id == sheet.id, Query.answered_at.is_(None), Query.closed_at.is_(None)
+    )
+    return SheetState.QUERIED if session.scalar(waiting) else SheetState.SENT
+
+
+def accept(session: Session, sheet: WeekSheet, *, at: datetime, person_id: int) -> None:
+    """The officer accepts the sheet as it is.
+
+    Raises:
+        SheetError: a query still waits for an answer.
+    """
+    if state_by_queries(session, sheet) is SheetState.QUERIED:
+        raise SheetError("A question on this sheet has no answer yet. Close it or wait for the answer, then accept.")
+    for query in queries_of(session, sheet.id):
+        if query.closed_at is None:
+            query.closed_at = at
+    sheet.state, sheet.accepted_at, sheet.accepted_by_id = SheetState.ACCEPTED, at, person_id
+
+
+def queries_of(session: Session, sheet_id: int) -> list[Query]:
+    """All queries of a sheet, oldest first; closed ones too."""
+    return list(session.scalars(select(Query).where(Query.sheet_id == sheet_id).order_by(Query.number)))
+
+
+def find_query(session: Session, sheet_id: int, number: int) -> Query | None:
+    """A sheet's query by its number."""
+    return session.scalar(select(Query).where(Query.sheet_id == sheet_id, Query.number == number))
+
+
+# --- where each week stands ---------------------------------------------------------------------------------------
+
+
+def state_of(session: Session, school_id: int, week: date) -> SheetState | None:
+    """State of a school's week: draft while only drafts exist, None while nobody typed anything."""
+    sheet = find_sheet(session, school_id, week)
+    if sheet is not None:
+        return sheet.state
+    draft = select(SheetDraft.id).where(SheetDraft.school_id == school_id, SheetDraft.week == week).limit(1)
+    return SheetState.DRAFT if session.scalar(draft) is not None else None
+
+
+def week_overview(session: Session, school_id: int, *, until: date) -> list[WeekState]:
+    """Weeks of a school that have a school day or a sheet, up to the week of ``until``, newest first.
+
+    Three queries, whatever the number of weeks. A week without school day needs no sheet and is left out
+    unless one was sent.
+    """
+    with_school = set(
+        session.scalars(select(SchoolDay.week).where(SchoolDay.school_id == school_id).distinct())
+    )
+    waiting = (Query.answered_at.is_(None)) & (Query.closed_at.is_(None))
+    counted = (
+        select(WeekSheet.week, WeekSheet.state, WeekSheet.version, func.count(Query.id))
+        .outerjoin(Query, (Query.sheet_id == WeekSheet.id) & waiting)
+        .where(WeekSheet.school_id == school_id)
+        .group_by(WeekSheet.id, WeekSheet.week, WeekSheet.state, WeekSheet.version)
+    )
+    sent = {week: (state, version, number) for week, state, version, number in session.execute(counted)}
+    drafts = set(session.scalars(select(SheetDraft.week).where(SheetDraft.school_id == school_id)))
+    states = []
+    for week in sorted(with_school | set(sent), reverse=True):
+        if week > until:
+            continue
+        state, version, number = sent.get(week, (SheetState.DRAFT if week in drafts else None, 0, 0))
+        states.append(WeekState(week, state, version, number, week in drafts))
+    return states
+
+
+@dataclass(frozen=True, slots=True)
+class NotReported:
+    """A school whose sheet of a week is due and was not sent."""
+
+    school_id: int
+    school: str
+    week: date
+    has_draft: bool
+
+
+def not_reported(session: Session, programme_id: int, *, as_of: date, due_days: int) -> list[NotReported]:
+    """Weeks whose sheet is past due and not sent, by week and school; two queries.
+
+    Args:
+        as_of: today in the programme's zone.
+        due_days: a sheet is due so many days after its week's last day; the setting ``sheet_due_days``.
+    """
+    latest = as_of - timedelta(days=due_days) - WEEK  # weeks that began by then were due before today
+    rows = session.execute(
+        select(School.id, School.name, SchoolDay.week)
+        .join(SchoolDay, SchoolDay.school_id == School.id)
+        .outerjoin(WeekSheet, (WeekSheet.school_id == School.id) & (WeekSheet.week == SchoolDay.week))
+        .where(
+            School.programme_id == programme_id,
+            SchoolDay.week <= latest,
+            WeekSheet.id.is_(None),
+            or_(School.until_day.is_(None), School.until_day >= SchoolDay.week),
+        )
+        .distinct()
+        .order_by(SchoolDay.week, School.name)
+    ).all()
+    drafts = set(
+        session.execute(
+            select(SheetDraft.school_id, SheetDraft.week)
+            .join(School, School.id == SheetDraft.school_id)
+            .where(School.programme_id == programme_id)
+        )
+        .tuples()
+        .all()
+    )
+    return [NotReported(school_id, name, week, (school_id, week) in drafts) for school_id, name, week in rows]
+
+
+def open_outages(session: Session, school_id: int, *, before: datetime, sheet_id: int | None) -> list[Outage]:
+    """Outages of a school's units that began before an instant and are open, or were ended by this sheet.
+
+    Args:
+        before: the week's end (UTC); later ones are of later weeks.
+        sheet_id: the sheet being filled in; what itself brought is left out, what it ended is in.
+    """
+    ended_here = Outage.end_sheet_id == sheet_id if sheet_id is not None else Outage.id.is_(None)
+    query = (
+        select(Outage)
+        .join(Unit, Unit.id == Outage.unit_id)
+        .where(Unit.school_id == school_id, Outage.start_at < before, or_(Outage.end_at.is_(None), ended_here))
+        .order_by(Outage.start_at, Outage.id)
+    )
+    if sheet_id is not None:
+        query = query.where(or_(Outage.sheet_id.is_(None), Outage.sheet_id != sheet_id))
+    return list(session.scalars(query))
