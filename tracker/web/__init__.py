@@ -1,0 +1,1 @@
+"""The web: one blueprint per door. A route authorises, binds its form, calls one function, commits, answers."""
