@@ -154,7 +154,7 @@ HAPPENED: tuple[Table, ...] = (
         ("ref",),
         (
             text("ref", 60),
-            whole("quantity", 1, 1000000),
+            whole("quantity", 0, 1000000, doc="0 only for a refill or delivery: asked, and nothing was put in"),
             day("day"),
             word("reason", MoveReason),
             text("note", 200, required=False),

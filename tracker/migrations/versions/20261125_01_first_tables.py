@@ -1558,8 +1558,10 @@ def upgrade() -> None:
             nullable=False,
         ),
         sa.Column("note", sa.String(length=200), nullable=False),
+        sa.CheckConstraint(
+            "quantity > 0 OR (quantity = 0 AND reason IN ('refill', 'delivery'))", name=op.f("ck_stock_move_quantity")
+        ),
         sa.CheckConstraint("from_place_id <> to_place_id", name=op.f("ck_stock_move_two_places")),
-        sa.CheckConstraint("quantity > 0", name=op.f("ck_stock_move_quantity")),
         sa.ForeignKeyConstraint(["from_place_id"], ["stock_place.id"], name=op.f("fk_stock_move_from_place_id")),
         sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_stock_move_lot_id")),
         sa.ForeignKeyConstraint(["programme_id"], ["programme.id"], name=op.f("fk_stock_move_programme_id")),
