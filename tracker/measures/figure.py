@@ -128,7 +128,9 @@ def add(figures: Iterable[Figure]) -> Figure:
         return base
     value = sum(row.value for row in known if row.value is not None)
     below = math.sqrt(sum((row.value - row.low) ** 2 for row in known if row.value is not None and row.low is not None))
-    above = math.sqrt(sum((row.high - row.value) ** 2 for row in known if row.value is not None and row.high is not None))
+    above = math.sqrt(
+        sum((row.high - row.value) ** 2 for row in known if row.value is not None and row.high is not None)
+    )
     has_interval = any(row.low is not None for row in known)
     return replace(
         base,
