@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from tracker.models.school import School
 
 DAY = "datetime64[us]"
 INSTANT = "datetime64[us, UTC]"
+AnyQuery: TypeAlias = "Select[*tuple[Any, ...]]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class Scope:
     school_ids: tuple[int, ...] | None = None
 
 
-def schools_in(scope: Scope) -> Select[tuple[int]]:
+def schools_in(scope: Scope) -> Select[int]:
     """The ids of the scope's schools, as a subquery."""
     chosen = select(School.id).where(School.programme_id == scope.programme_id)
     return chosen if scope.school_ids is None else chosen.where(School.id.in_(scope.school_ids))
@@ -85,6 +86,6 @@ def to_frame(columns: Mapping[str, str], rows: Sequence[Sequence[Any]]) -> pd.Da
     )
 
 
-def read(session: Session, columns: Mapping[str, str], query: Select[Any]) -> pd.DataFrame:
+def read(session: Session, columns: Mapping[str, str], query: AnyQuery) -> pd.DataFrame:
     """Run one query whose columns stand in the order of ``columns``."""
     return to_frame(columns, session.execute(query).all())

@@ -108,9 +108,7 @@ def _rules(session: Session, scope: Scope) -> pd.DataFrame:
 
 def _drawn(session: Session, scope: Scope) -> pd.DataFrame:
     query = select(DrawnBreak.school_id, DrawnBreak.day, DrawnBreak.slot)
-    return read(
-        session, DRAWN, query.where(DrawnBreak.school_id.in_(schools_in(scope)), day_in(DrawnBreak.day, scope))
-    )
+    return read(session, DRAWN, query.where(DrawnBreak.school_id.in_(schools_in(scope)), day_in(DrawnBreak.day, scope)))
 
 
 def _breaks(held: pd.DataFrame, rules: pd.DataFrame, drawn: pd.DataFrame, zone: ZoneInfo) -> pd.DataFrame:
@@ -161,5 +159,3 @@ def break_names(session: Session, scope: Scope) -> dict[tuple[int, str], str]:
     query = select(Shift.school_id, SchoolBreak.code, SchoolBreak.name).join(Shift, Shift.id == SchoolBreak.shift_id)
     query = query.where(Shift.school_id.in_(schools_in(scope)), holds_in(SchoolBreak, scope))
     return {(school, code): name for school, code, name in session.execute(query.order_by(SchoolBreak.from_day))}
-
-

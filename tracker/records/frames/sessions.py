@@ -161,9 +161,7 @@ def routes(session: Session, scope: Scope) -> pd.DataFrame:
     return read(session, ROUTES, query.order_by(row.school_id, row.from_day, row.kind))
 
 
-def sheets(
-    session: Session, scope: Scope, occasions: pd.DataFrame, due_days: int, zone: ZoneInfo
-) -> pd.DataFrame:
+def sheets(session: Session, scope: Scope, occasions: pd.DataFrame, due_days: int, zone: ZoneInfo) -> pd.DataFrame:
     """Frame ``sheets``: school-weeks that should have a sheet, or have one.
 
     Args:
@@ -178,9 +176,7 @@ def sheets(
     query = query.where(WeekSheet.school_id.in_(schools_in(scope)), week_in(WeekSheet.week, scope))
     sent = read(session, SENT, query)
     held = occasions.loc[occasions["school_days"] > 0, ["school_id", "week"]].assign(expected=True)
-    rows = held.merge(sent, on=["school_id", "week"], how="outer").sort_values(
-        ["school_id", "week"], ignore_index=True
-    )
+    rows = held.merge(sent, on=["school_id", "week"], how="outer").sort_values(["school_id", "week"], ignore_index=True)
     rows["expected"] = rows["expected"].eq(True)
     rows["version"] = rows["version"].fillna(0)
     rows["state"] = rows["state"].fillna("")

@@ -7,14 +7,14 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
-from sqlalchemy import ColumnElement, Select, and_, func, or_, select
+from sqlalchemy import ColumnElement, and_, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from tracker.models.programme import Area
 from tracker.models.school import School
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
 from tracker.models.usage import LongWeek, Reading, UsageCount
-from tracker.records.frames.base import DAY, INSTANT, Scope, holds_in, read, schools_in, week_in, words
+from tracker.records.frames.base import DAY, INSTANT, AnyQuery, Scope, holds_in, read, schools_in, week_in, words
 from tracker.vocabulary import ALL_DAY, CountWay, FittingKind, Group
 
 UNITS = {
@@ -104,7 +104,7 @@ def _latest(value: Any, owner: ColumnElement[bool], from_day: Any, last: date) -
     return query.correlate(Unit).scalar_subquery()
 
 
-def _of_units(query: Select[Any], unit_id: Any, scope: Scope) -> Select[Any]:
+def _of_units(query: AnyQuery, unit_id: Any, scope: Scope) -> AnyQuery:
     return query.join(Unit, Unit.id == unit_id).where(Unit.school_id.in_(schools_in(scope)))
 
 
@@ -217,8 +217,6 @@ def first_floor_wash(session: Session, scope: Scope) -> date | None:
 
 def meter_scopes(session: Session, scope: Scope) -> pd.DataFrame:
     """Frame ``meter_scopes``: what each meter served on some day of the scope."""
-    query = select(
-        MeterScope.meter_id, MeterScope.unit_id, MeterScope.whole, MeterScope.from_day, MeterScope.until_day
-    )
+    query = select(MeterScope.meter_id, MeterScope.unit_id, MeterScope.whole, MeterScope.from_day, MeterScope.until_day)
     query = _of_units(query, MeterScope.meter_id, scope).where(holds_in(MeterScope, scope))
     return read(session, METER_SCOPES, query.order_by(MeterScope.meter_id, MeterScope.unit_id))

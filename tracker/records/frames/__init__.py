@@ -1,0 +1,95 @@
+"""What reports read: query results as frames with fixed columns, sums made by the database.
+
+Each function asks a constant number of queries, however many schools and weeks there are. Only what was sent
+stands in the fact tables, so no draft can come in. The frames are described in DEVELOPERS.md.
+"""
+
+from sqlalchemy.orm import Session
+
+from tracker.records.frames.base import Scope
+from tracker.records.frames.calendar import SchoolCalendar, break_names, school_calendar, school_days_ahead
+from tracker.records.frames.heads import (
+    AgreementHead,
+    ProgrammeHead,
+    SchoolHead,
+    TargetHead,
+    TermHead,
+    agreements,
+    before,
+    inspection_answers,
+    programme,
+    programme_of_school,
+    rounds_after,
+    schools,
+    targets,
+    terms,
+)
+from tracker.records.frames.outages import bell_counts, outages, service_visits, sightings
+from tracker.records.frames.sessions import (
+    attendance,
+    bin_levels,
+    burns,
+    enrolment,
+    queries,
+    routes,
+    sessions,
+    sheets,
+)
+from tracker.records.frames.supplies import cupboards, given_how, machine_weeks, on_hand
+from tracker.records.frames.usage import (
+    first_floor_wash,
+    fittings,
+    long_weeks,
+    meter_scopes,
+    readings,
+    tallies,
+    units,
+    usage,
+)
+
+__all__ = [
+    "AgreementHead",
+    "ProgrammeHead",
+    "SchoolCalendar",
+    "SchoolHead",
+    "Scope",
+    "Session",
+    "TargetHead",
+    "TermHead",
+    "agreements",
+    "attendance",
+    "before",
+    "bell_counts",
+    "bin_levels",
+    "break_names",
+    "burns",
+    "cupboards",
+    "enrolment",
+    "first_floor_wash",
+    "fittings",
+    "given_how",
+    "inspection_answers",
+    "long_weeks",
+    "machine_weeks",
+    "meter_scopes",
+    "on_hand",
+    "outages",
+    "programme",
+    "programme_of_school",
+    "queries",
+    "readings",
+    "rounds_after",
+    "routes",
+    "school_calendar",
+    "school_days_ahead",
+    "schools",
+    "service_visits",
+    "sessions",
+    "sheets",
+    "sightings",
+    "tallies",
+    "targets",
+    "terms",
+    "units",
+    "usage",
+]
