@@ -1,0 +1,349 @@
+"""Charts as SVG, made on the server from plain rows: no script, no style attribute, the same bytes every time.
+
+One calm palette that reads in grey: every filling has its own pattern and a dark outline, values stand on the
+marks, missing weeks have a mark of their own. Drawings are kept in memory by their content, at most ``KEPT``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import json
+import re
+from collections import OrderedDict
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from threading import Lock
+from typing import Any
+
+from tracker.reports.printing import MONTHS, NOT_RECORDED, bare
+from tracker.reports.report import Chart
+
+VL_VERSION = "6.4"
+WIDTH = 344  # fits a 360 px phone beside its margins, so that 12 px letters stay 12 px
+FONT = 12
+KEPT = 256
+INK, QUIET, MAIN, PALE, PAPER = "#1d2b30", "#56666c", "#2b6173", "#c3d9e0", "#ffffff"
+NOT_REPORTED, NO_SCHOOL = "not reported", "no school"
+
+# A filling is drawn in a stand-in colour that nothing else uses and exchanged for its pattern in the finished SVG.
+FILLINGS: dict[str, tuple[str, str]] = {
+    "solid": (MAIN, ""),
+    "stripes": ("#a1b2c3", '<path d="M-1 1L1 -1M0 6L6 0M5 7L7 5" stroke="#2b6173" stroke-width="1.6"/>'),
+    "dots": ("#a2b3c4", '<circle cx="3" cy="3" r="1.3" fill="#2b6173"/>'),
+    "missing": ("#a3b4c5", '<path d="M0 0L6 6M6 0L0 6" stroke="#7a858a" stroke-width="0.9"/>'),
+    "empty": ("#fefefe", ""),
+}
+PART_FILLINGS = ("solid", "stripes", "dots", "empty")
+
+_kept: OrderedDict[str, str] = OrderedDict()
+_lock = Lock()  # the renderer is called by one thread at a time
+
+
+def svg(chart: Chart) -> str:
+    """The chart as one accessible SVG element, from memory where the same was drawn before.
+
+    Raises:
+        KeyError: the chart's kind has no drawing.
+    """
+    key = content_key(chart)
+    with _lock:
+        found = _kept.pop(key, None)
+        if found is None:
+            found = _render(chart)
+        _kept[key] = found
+        while len(_kept) > KEPT:
+            _kept.popitem(last=False)
+    return found
+
+
+def content_key(chart: Chart) -> str:
+    """A hash of all that the drawing depends on."""
+    seen = [VL_VERSION, chart.key, chart.kind, chart.title, chart.description, list(chart.rows), unit_of(chart)]
+    return hashlib.sha256(json.dumps(seen, default=str, sort_keys=True).encode()).hexdigest()
+
+
+def unit_of(chart: Chart) -> str:
+    """The unit of a chart's numbers: that of its table's first column that has one."""
+    return next((column.unit for column in chart.table.columns if column.unit), "")
+
+
+def _render(chart: Chart) -> str:
+    import vl_convert
+
+    spec = DRAWINGS[chart.kind](chart)
+    raw: str = vl_convert.vegalite_to_svg(spec, vl_version=VL_VERSION)
+    return accessible(raw, re.sub(r"[^a-zA-Z0-9-]", "-", chart.key), chart.title, chart.description)
+
+
+def accessible(svg_text: str, uid: str, title: str, description: str) -> str:
+    """Steady ids of its own, a title and a description, patterns for stand-in colours, no style attribute.
+
+    >>> accessible('<svg width="9" style="x"><g id="clip1" role="m"/></svg>', "c", "A", "B")[:53]
+    '<svg role="img" aria-labelledby="c-t" aria-describedb'
+    """
+    text = re.sub(r'\s(?:role|aria-[a-z]+|style)="[^"]*"', "", svg_text)
+    order: dict[str, int] = {}
+    text = re.sub(
+        r'(\bid="|url\(#)((?:gradient_|clip)\d+)', lambda m: f"{m[1]}{uid}-{order.setdefault(m[2], len(order))}", text
+    )
+    defs = []
+    for name, (colour, drawing) in FILLINGS.items():
+        if drawing and f'fill="{colour}"' in text:
+            text = text.replace(f'fill="{colour}"', f'fill="url(#{uid}-{name})"')
+            box = f'<rect width="6" height="6" fill="{PAPER}"/>'
+            size = 'width="6" height="6" patternUnits="userSpaceOnUse"'
+            defs.append(f'<pattern id="{uid}-{name}" {size}>{box}{drawing}</pattern>')
+    head = f'<title id="{uid}-t">{html.escape(title)}</title><desc id="{uid}-d">{html.escape(description)}</desc>'
+    head += f"<defs>{''.join(defs)}</defs>" if defs else ""
+    text = text.replace("<svg ", f'<svg role="img" aria-labelledby="{uid}-t" aria-describedby="{uid}-d" ', 1)
+    return re.sub(r"(<svg\b[^>]*>)", lambda m: m[1] + head, text, count=1)
+
+
+# --- what the drawings share --------------------------------------------------------------------------------------
+
+
+def _finish(chart: Any, height: int) -> dict[str, Any]:
+    """The specification with the one theme of all charts."""
+    axis = {
+        "labelFontSize": FONT,
+        "titleFontSize": FONT,
+        "labelColor": INK,
+        "titleColor": QUIET,
+        "titleFontWeight": 400,
+    }
+    axis |= {"domain": False, "ticks": False, "gridColor": "#dfe5e7", "labelPadding": 6}
+    legend = {"labelFontSize": FONT, "labelColor": INK, "title": None, "orient": "top", "columns": 2, "labelLimit": 160}
+    legend |= {
+        "symbolType": "square",
+        "symbolStrokeColor": INK,
+        "symbolStrokeWidth": 1,
+        "symbolSize": 130,
+        "offset": 6,
+        "columnPadding": 28,
+    }
+    chart = chart.properties(width=WIDTH, height=height, autosize={"type": "fit", "contains": "padding"})
+    chart = chart.configure(font="sans-serif", background=PAPER, padding=2)
+    chart = chart.configure_axis(**axis).configure_legend(**legend).configure_view(stroke=None)
+    made: dict[str, Any] = chart.to_dict()
+    return made
+
+
+def _day(value: date | str) -> date:
+    return value if isinstance(value, date) else date.fromisoformat(str(value)[:10])
+
+
+def week_name(value: date | str) -> str:
+    """The first day of a week, short.
+
+    >>> week_name(date(2026, 2, 2))
+    '2 Feb'
+    """
+    day = _day(value)
+    return f"{day.day} {MONTHS[day.month - 1][:3]}"
+
+
+def _data(rows: Sequence[Mapping[str, Any]]) -> Any:
+    import altair as alt
+
+    return alt.InlineData(values=[dict(row) for row in rows])
+
+
+def _scale_end(values: Sequence[float | None], unit: str) -> float:
+    """Where the axis from 0 ends: 1 for a share, else a little beyond the largest value."""
+    known = [value for value in values if value is not None]
+    largest = max(known, default=0.0)
+    if unit == "share":
+        return 1.0
+    return largest * 1.02 if largest > 0 else 1.0
+
+
+def _labels(names: Sequence[str]) -> Any:
+    import altair as alt
+
+    return alt.Axis(
+        title=None, labelExpr="split(datum.label, '|')", labelLimit=160, labelLineHeight=13, values=list(names)
+    )
+
+
+# --- drawings -----------------------------------------------------------------------------------------------------
+
+
+def weekly_bars(chart: Chart) -> dict[str, Any]:
+    """A bar a week, read downwards, its value at its end; weeks without a report say so on a crossed bar."""
+    import altair as alt
+
+    unit = unit_of(chart)
+    end = _scale_end([row["value"] for row in chart.rows], unit)
+    rows = [_week_row(row, unit, end) for row in chart.rows]
+    names = [row["name"] for row in rows]
+    base = alt.Chart(_data(rows)).encode(y=alt.Y("name:N", sort=names, axis=_labels(names)))
+    room = alt.Scale(domain=[0, end * 1.28], nice=False)
+    bars = base.mark_bar(height=14, stroke=INK, strokeWidth=0.6).encode(
+        x=alt.X("length:Q", scale=room, axis=None), color=_fill(rows, legend=False)
+    )
+    words = base.mark_text(align="left", dx=6, fontSize=FONT, color=INK).encode(
+        x=alt.X("length:Q", scale=room), text="words:N"
+    )
+    return _finish(bars + words, 24 * max(len(rows), 1) + 6)
+
+
+def _week_row(row: Mapping[str, Any], unit: str, end: float) -> dict[str, Any]:
+    value = row["value"]
+    made: dict[str, Any] = {"name": week_name(row["week"])}
+    if value is not None:
+        return made | {"length": value, "words": bare(value, unit), "filling": "solid"}
+    if not row.get("expected", True):
+        return made | {"length": 0, "words": NO_SCHOOL, "filling": "empty"}
+    return made | {"length": end * 0.12, "words": NOT_REPORTED, "filling": "missing"}
+
+
+def _fill(rows: Sequence[Mapping[str, Any]], legend: bool, domain: Sequence[str] = ()) -> Any:
+    import altair as alt
+
+    names = list(dict.fromkeys(row["filling"] for row in rows))
+    scale = alt.Scale(domain=list(domain) or names, range=[FILLINGS[name][0] for name in names])
+    return alt.Color("filling:N", scale=scale, legend=alt.Legend() if legend else None)
+
+
+def stacked_week_share(chart: Chart) -> dict[str, Any]:
+    """The parts of each week beside each other, read downwards; each part has its filling and its count."""
+    import altair as alt
+
+    parts = list(dict.fromkeys(str(row["part"]) for row in chart.rows))
+    weeks = list(dict.fromkeys(week_name(row["week"]) for row in chart.rows))
+    rows = [
+        {"name": week_name(row["week"]), "part": str(row["part"]), "value": row["value"], "place": place}
+        for place, part in enumerate(parts)
+        for row in chart.rows
+        if str(row["part"]) == part and row["value"] is not None
+    ]
+    colours = [FILLINGS[filling_of(part, place)][0] for place, part in enumerate(parts)]
+    bars = (
+        alt.Chart(_data(rows))
+        .mark_bar(height=14, stroke=INK, strokeWidth=0.8)
+        .encode(
+            y=alt.Y("name:N", sort=weeks, axis=_labels(weeks), scale=alt.Scale(domain=weeks)),
+            x=alt.X("value:Q", stack="zero", title=unit_of(chart) or None, axis=alt.Axis(tickMinStep=1, tickCount=5)),
+            order="place:Q",
+            color=alt.Color("part:N", scale=alt.Scale(domain=parts, range=colours), legend=alt.Legend()),
+        )
+    )
+    return _finish(bars, 22 * max(len(weeks), 1) + 80)
+
+
+# What a state or part means decides its filling; others take the next filling in order.
+FILLING_OF_STATE = {
+    "received": "solid",
+    "received on time": "solid",
+    "on time": "solid",
+    "sent": "solid",
+    "received late": "stripes",
+    "late": "stripes",
+    "queried": "dots",
+    "not due yet": "empty",
+    "missing": "missing",
+    NOT_REPORTED: "missing",
+    "not reported yet": "missing",
+    "not recorded": "missing",
+    NO_SCHOOL: "empty",
+}
+
+
+def filling_of(name: str, place: int) -> str:
+    """The filling of a part or state.
+
+    >>> filling_of("not reported", 0), filling_of("low water", 1)
+    ('missing', 'stripes')
+    """
+    return FILLING_OF_STATE.get(name, PART_FILLINGS[place % len(PART_FILLINGS)])
+
+
+def bar_by_name(chart: Chart) -> dict[str, Any]:
+    """A bar a name from 0, the name and the value above it, the interval as a whisker on it."""
+    import altair as alt
+
+    unit = unit_of(chart)
+    ends = [row.get(key) for row in chart.rows for key in ("value", "high")]
+    end = _scale_end(ends, unit)
+    room = alt.Scale(domain=[0, end], nice=False)
+    rows = [_name_row(row, unit, place, end) for place, row in enumerate(chart.rows)]
+    places = alt.Y("place:O", axis=None, scale=alt.Scale(paddingInner=0))
+    base = alt.Chart(_data(rows)).encode(y=places)
+    known = base.transform_filter("isValid(datum.value)")
+    bars = known.mark_bar(height=11, yOffset=9, fill=PALE, stroke=MAIN, strokeWidth=1).encode(
+        x=alt.X("value:Q", scale=room, axis=alt.Axis(title=None, labels=False, grid=False))
+    )
+    crossed = base.transform_filter("!isValid(datum.value)").mark_bar(
+        height=11, yOffset=9, fill=FILLINGS["missing"][0], stroke=QUIET, strokeWidth=0.6
+    )
+    gaps = crossed.encode(x=alt.X("gap:Q", scale=room))
+    ranged = base.transform_filter("isValid(datum.low)")
+    rule = ranged.mark_rule(yOffset=9, stroke=INK, strokeWidth=1.8).encode(x=alt.X("low:Q", scale=room), x2="high:Q")
+    caps = [
+        ranged.mark_tick(yOffset=9, color=INK, thickness=1.8, height=11).encode(x=alt.X(f"{side}:Q", scale=room))
+        for side in ("low", "high")
+    ]
+    names = base.mark_text(align="left", dy=-7, fontSize=FONT, color=INK, limit=WIDTH - 90).encode(
+        x=alt.value(0), text="name:N"
+    )
+    words = base.mark_text(align="right", dy=-7, fontSize=FONT, color=INK).encode(
+        x=alt.value(WIDTH - 4), text="words:N"
+    )
+    return _finish(alt.layer(bars, gaps, rule, *caps, names, words), 38 * max(len(rows), 1))
+
+
+def _name_row(row: Mapping[str, Any], unit: str, place: int, end: float) -> dict[str, Any]:
+    value = row.get("value")
+    words = (row.get("note") or NOT_RECORDED) if value is None else bare(value, unit)
+    return {"name": str(row["name"]), "value": value, "low": row.get("low"), "high": row.get("high")} | {
+        "words": words,
+        "place": place,
+        "gap": end * 0.12,
+    }
+
+
+def completeness_strip(chart: Chart) -> dict[str, Any]:
+    """A square for each school and week, filled by its state; a missing week is crossed out, never left blank."""
+    import altair as alt
+
+    states = list(dict.fromkeys(str(row["state"]) for row in chart.rows))
+    weeks = sorted({_day(row["week"]) for row in chart.rows})
+    schools = list(dict.fromkeys(str(row["school"]) for row in chart.rows))
+    rows = [
+        {"place": schools.index(str(row["school"])), "week": _day(row["week"]).isoformat(), "state": str(row["state"])}
+        for row in chart.rows
+    ]
+    colours = [FILLINGS[filling_of(state, place)][0] for place, state in enumerate(states)]
+    top = alt.Axis(title=None, orient="top", labelExpr=_two_line_weeks(weeks), labelAngle=0, labelPadding=4)
+    places = alt.Y("place:O", axis=None, scale=alt.Scale(paddingInner=0.55, paddingOuter=0.7))
+    cells = (
+        alt.Chart(_data(rows))
+        .mark_rect(stroke=INK, strokeWidth=0.8)
+        .encode(
+            x=alt.X("week:N", axis=top, scale=alt.Scale(paddingInner=0.2)),
+            y=places,
+            color=alt.Color("state:N", scale=alt.Scale(domain=states, range=colours), legend=alt.Legend()),
+        )
+    )
+    named = _data([{"place": place, "name": school} for place, school in enumerate(schools)])
+    names = alt.Chart(named).mark_text(align="left", dy=-17, fontSize=FONT, color=INK, limit=WIDTH - 8)
+    return _finish(cells + names.encode(x=alt.value(0), y=places, text="name:N"), 40 * max(len(schools), 1) + 90)
+
+
+def _two_line_weeks(weeks: Sequence[date]) -> str:
+    """An expression that gives each week its day over its month; the month only where it changes."""
+    named: dict[str, list[str]] = {}
+    month = 0
+    for week in weeks:
+        named[week.isoformat()] = [str(week.day), MONTHS[week.month - 1][:3] if week.month != month else ""]
+        month = week.month
+    return json.dumps(named) + "[datum.value]"
+
+
+DRAWINGS: dict[str, Callable[[Chart], dict[str, Any]]] = {
+    "weekly_bars": weekly_bars,
+    "stacked_week_share": stacked_week_share,
+    "bar_by_name": bar_by_name,
+    "completeness_strip": completeness_strip,
+}
