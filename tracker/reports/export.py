@@ -1,0 +1,343 @@
+"""A report as files: plain text for a terminal, JSON of the whole, CSV of every table, and all of them in one zip.
+
+Numbers in files are the digits that pages print (``printing.plain``). Text that a spreadsheet would run as a formula
+is defused. The same report gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import textwrap
+import zipfile
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+from typing import Any, Final
+
+from tracker.measures.figure import Figure
+from tracker.reports.printing import NOT_RECORDED, bare, day, days, plain, print_figure
+from tracker.reports.report import Cell, Chart, Column, Line, Report, Section, Table
+
+RISKY: Final = ("=", "+", "-", "@", "\t", "\r", "\0")
+LINE_WIDTH: Final = 100
+ZIP_TIME: Final = (1980, 1, 1, 0, 0, 0)  # the same report gives the same bytes
+ABOUT: Final = "about.csv"
+HEADLINES: Final = "headlines.csv"
+SHARE_HEADING: Final = "share, 0 to 1"
+BESIDE: Final = ("low", "high", "basis", "records used", "records expected", "records of", "note")
+HEADLINE_COLUMNS: Final = (
+    *("section", "key", "label", "value", "unit", "low", "high", "basis", "records used", "records expected"),
+    *("records of", "note", "last term", "last term low", "last term high", "last term basis"),
+    *("last term records used", "last term records expected", "target", "target set on", "baseline", "in words"),
+)
+
+
+# --- text ---------------------------------------------------------------------------------------------------------
+
+
+def text(report: Report) -> str:
+    """The report for a terminal: headlines with what stands beside them, then the tables."""
+    out = [report.title, "=" * len(report.title), report.programme]
+    out += [f"{report.term}, {days(report.first_day, report.last_day)}", ""]
+    for section in report.sections:
+        out += [section.title, "-" * len(section.title)]
+        if section.intro:
+            out += [*textwrap.wrap(section.intro, LINE_WIDTH), ""]
+        for line in section.lines:
+            out += [f"{line.label}: {print_figure(line.figure).sentence}", *_beside(line)]
+        out.append("")
+        for table in _tables(section):
+            out += [*_text_table(table), ""]
+    out += [line for note in report.notes for line in textwrap.wrap(note, LINE_WIDTH)]
+    out.append(f"Records known by {report.cutoff_at:%Y-%m-%d %H:%M} UTC; version {report.code_version}.")
+    return "\n".join(out).rstrip() + "\n"
+
+
+def _tables(section: Section) -> Iterator[Table]:
+    yield from section.tables
+    for chart in section.charts:
+        yield chart.table
+
+
+def _beside(line: Line) -> Iterator[str]:
+    if line.figure.note:
+        yield f"    {line.figure.note}"
+    if line.last_term is not None:
+        yield f"    Last term: {print_figure(line.last_term).sentence}"
+    yield f"    {target_words(line)}"
+
+
+def target_words(line: Line) -> str:
+    """The target with the day it was set, or that there is none.
+
+    >>> from tracker.vocabulary import Basis
+    >>> target_words(Line("a", "A", Figure(0.9, "share", Basis.COUNTED), None, 0.95, date(2026, 1, 1)))
+    'Target: 95.0 %, set on 1 January 2026.'
+    """
+    if line.target is None:
+        return "No target was set."
+    goal = print_figure(Figure(line.target, line.figure.unit, line.figure.basis)).value
+    return f"Target: {goal}, set on {day(line.target_set_at)}." if line.target_set_at else f"Target: {goal}."
+
+
+def _text_table(table: Table) -> list[str]:
+    if not table.rows:
+        return [table.title, table.empty]
+    heads = [heading(column) for column in table.columns]
+    body = [[words(cell, column) for cell, column in zip(row, table.columns, strict=True)] for row in table.rows]
+    widths = [max(len(row[place]) for row in [heads, *body]) for place in range(len(heads))]
+    lines = [table.title, _text_row(heads, widths, table.columns), "  ".join("-" * width for width in widths)]
+    lines += [_text_row(row, widths, table.columns) for row in body]
+    return lines + (textwrap.wrap(table.note, LINE_WIDTH) if table.note else [])
+
+
+def _text_row(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> str:
+    placed = zip(cells, widths, columns, strict=True)
+    return "  ".join(
+        cell.rjust(width) if column.numeric else cell.ljust(width) for cell, width, column in placed
+    ).rstrip()
+
+
+def heading(column: Column) -> str:
+    """A column's heading with its unit."""
+    unit = "%" if column.unit == "share" else column.unit
+    return f"{column.heading} ({unit})" if unit and unit not in column.heading else column.heading
+
+
+def words(cell: Cell, column: Column) -> str:
+    """A table cell as people read it: digits, a range where there is one, a day, words, or "not recorded"."""
+    if isinstance(cell, Figure):
+        shown = bare(cell.value, cell.unit)
+        ends = f" ({bare(cell.low, cell.unit)} to {bare(cell.high, cell.unit)})" if cell.low is not None else ""
+        return f"{shown}{ends}" if cell.recorded else withheld_words(cell)
+    if cell is None:
+        return NOT_RECORDED
+    if isinstance(cell, date):
+        return day(cell)
+    return cell if isinstance(cell, str) else bare(float(cell), column.unit)
+
+
+def withheld_words(figure: Figure) -> str:
+    """What stands in the place of a figure without a value."""
+    return print_figure(figure).value
+
+
+# --- JSON ---------------------------------------------------------------------------------------------------------
+
+
+def content(report: Report) -> dict[str, Any]:
+    """The whole report as plain values; parts by school and week stay inside the programme and are not in it."""
+    return {
+        "kind": report.kind.value,
+        "title": report.title,
+        "programme": report.programme,
+        "scope": report.scope,
+        "term": report.term,
+        "first_day": report.first_day.isoformat(),
+        "last_day": report.last_day.isoformat(),
+        "term_last_day": report.term_last_day.isoformat(),
+        "cutoff_at": report.cutoff_at.isoformat(),
+        "code_version": report.code_version,
+        "sections": [_section(section) for section in report.sections],
+        "notes": list(report.notes),
+    }
+
+
+def json_text(report: Report) -> str:
+    """The report as canonical JSON: sorted keys, two spaces, one line feed at the end."""
+    return canonical(content(report))
+
+
+def canonical(value: Any) -> str:
+    """JSON that is the same text for the same content."""
+    return json.dumps(value, ensure_ascii=False, sort_keys=True, indent=2, allow_nan=False) + "\n"
+
+
+def figure_content(figure: Figure) -> dict[str, Any]:
+    """A figure with all that must stand beside it, in printed digits."""
+    return {
+        "value": _digits(figure.value, figure.unit),
+        "low": _digits(figure.low, figure.unit),
+        "high": _digits(figure.high, figure.unit),
+        "unit": SHARE_HEADING if figure.unit == "share" else figure.unit,
+        "basis": figure.basis.value,
+        "used": figure.used,
+        "expected": figure.expected,
+        "records": figure.records,
+        "note": figure.note,
+        "printed": print_figure(figure).sentence,
+    }
+
+
+def _digits(value: float | None, unit: str) -> int | float | None:
+    shown = plain(value, unit)
+    if not shown:
+        return None
+    return float(shown) if "." in shown else int(shown)
+
+
+def _section(section: Section) -> dict[str, Any]:
+    return {
+        "key": section.key,
+        "title": section.title,
+        "intro": section.intro,
+        "lines": [_line(line) for line in section.lines],
+        "tables": [_table(table) for table in section.tables],
+        "charts": [_chart(chart) for chart in section.charts],
+        "cautions": list(section.cautions),
+    }
+
+
+def _line(line: Line) -> dict[str, Any]:
+    unit = line.figure.unit
+    return {
+        "key": line.key,
+        "label": line.label,
+        "figure": figure_content(line.figure),
+        "last_term": None if line.last_term is None else figure_content(line.last_term),
+        "target": _digits(line.target, unit),
+        "target_set_at": None if line.target_set_at is None else line.target_set_at.isoformat(),
+        "baseline": line.baseline,
+    }
+
+
+def _table(table: Table) -> dict[str, Any]:
+    return {
+        "key": table.key,
+        "title": table.title,
+        "columns": [{"key": c.key, "heading": c.heading, "unit": c.unit} for c in table.columns],
+        "rows": [[_cell(cell, col) for cell, col in zip(row, table.columns, strict=True)] for row in table.rows],
+        "note": table.note,
+        "empty": table.empty,
+    }
+
+
+def _cell(cell: Cell, column: Column) -> Any:
+    if isinstance(cell, Figure):
+        return figure_content(cell)
+    if isinstance(cell, date):
+        return cell.isoformat()
+    if isinstance(cell, int | float):
+        return _digits(float(cell), column.unit)
+    return cell
+
+
+def _chart(chart: Chart) -> dict[str, Any]:
+    described = {"key": chart.key, "title": chart.title, "description": chart.description}
+    return described | {"table": _table(chart.table)}
+
+
+# --- CSV ----------------------------------------------------------------------------------------------------------
+
+
+def csv_files(report: Report) -> dict[str, str]:
+    """Every table, the headlines, and what the report is about, by file name; RFC 4180, UTF-8."""
+    files = {ABOUT: _csv(_about_rows(report)), HEADLINES: _csv(_headline_rows(report))}
+    for table in report.tables():
+        files[file_name(table.key, "csv")] = _csv(_table_rows(table))
+    return files
+
+
+def file_name(key: str, ending: str) -> str:
+    """A safe file name."""
+    return re.sub(r"[^A-Za-z0-9_-]", "_", key) + "." + ending
+
+
+def zipped(files: Mapping[str, str | bytes]) -> bytes:
+    """Files in one zip, with no clock in it."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, body in files.items():
+            archive.writestr(zipfile.ZipInfo(name, ZIP_TIME), body, zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def defused(cell: str) -> str:
+    """Text that a spreadsheet would run gets a leading single quote.
+
+    >>> defused("=1+1"), defused("-5"), defused("Lakeside")
+    ("'=1+1", "'-5", 'Lakeside')
+    """
+    return "'" + cell if cell.startswith(RISKY) else cell
+
+
+class _Number(str):
+    """Digits that stay a number in a file, a minus sign before them included."""
+
+    __slots__ = ()
+
+
+def _csv(rows: Sequence[Sequence[str]]) -> str:
+    out = io.StringIO()
+    width = max(len(row) for row in rows)
+    writer = csv.writer(out, lineterminator="\r\n")
+    for row in rows:
+        cells = [cell if isinstance(cell, _Number) else defused(cell) for cell in row]
+        writer.writerow([*cells, *[""] * (width - len(row))])
+    return out.getvalue()
+
+
+def _about_rows(report: Report) -> list[list[str]]:
+    rows = [["what", "value"], ["report", report.kind.value], ["title", report.title], ["programme", report.programme]]
+    rows += [["school", report.scope], ["term", report.term], ["first day", report.first_day.isoformat()]]
+    rows += [["last day", report.last_day.isoformat()], ["last day of the term", report.term_last_day.isoformat()]]
+    rows += [["records known by", report.cutoff_at.isoformat()], ["version", report.code_version]]
+    return rows + [["note", note] for note in report.notes]
+
+
+def _headline_rows(report: Report) -> list[list[str]]:
+    rows = [list(HEADLINE_COLUMNS)]
+    for section in report.sections:
+        for line in section.lines:
+            rows.append([section.title, line.key, line.label, *_headline(line)])
+    return rows
+
+
+def _headline(line: Line) -> list[str]:
+    figure, last = line.figure, line.last_term
+    value, *beside = _figure_cells(figure)
+    before = ["", "", "", "", "", ""] if last is None else _figure_cells(last)[:6]
+    target = _Number(plain(line.target, figure.unit))
+    set_at = line.target_set_at.isoformat() if line.target_set_at else ""
+    return [value, _unit(figure.unit), *beside, *before, target, set_at, line.baseline, print_figure(figure).sentence]
+
+
+def _figure_cells(figure: Figure) -> list[str]:
+    ends = [_Number(plain(number, figure.unit)) for number in (figure.value, figure.low, figure.high)]
+    counts = [_Number(str(figure.used)), _Number(str(figure.expected))] if figure.expected else ["", ""]
+    return [*ends, figure.basis.value, *counts, figure.records if figure.expected else "", figure.note]
+
+
+def _unit(unit: str) -> str:
+    return SHARE_HEADING if unit == "share" else unit
+
+
+def _table_rows(table: Table) -> list[list[str]]:
+    figured = [any(isinstance(row[place], Figure) for row in table.rows) for place in range(len(table.columns))]
+    heads: list[str] = []
+    for column, wide in zip(table.columns, figured, strict=True):
+        unit = _unit(column.unit)
+        heads.append(f"{column.heading} ({unit})" if unit else column.heading)
+        heads += [f"{column.heading}, {name}" for name in BESIDE] if wide else []
+    rows = [heads]
+    for row in table.rows:
+        cells: list[str] = []
+        for cell, column, wide in zip(row, table.columns, figured, strict=True):
+            cells += _csv_cells(cell, column, wide)
+        rows.append(cells)
+    notes = [table.note] if table.note else []
+    return rows + [["note", note] for note in notes + ([] if table.rows else [table.empty])]
+
+
+def _csv_cells(cell: Cell, column: Column, wide: bool) -> list[str]:
+    if isinstance(cell, Figure):
+        return _figure_cells(cell)
+    if isinstance(cell, date):
+        shown: str = cell.isoformat()
+    elif isinstance(cell, int | float):
+        shown = _Number(plain(float(cell), column.unit))
+    else:
+        shown = cell or ""
+    return [shown, *[""] * len(BESIDE)] if wide else [shown]
