@@ -42,6 +42,8 @@ def _http(error: HTTPException):
 
 
 def _broken(error: Exception):
+    if current_app.testing and not current_app.config.get("SHOW_ERROR_PAGES"):
+        raise error
     current_app.logger.error("%s failed at %s", g.get("request_ref", ""), request.endpoint, exc_info=error)
     g.bare = True  # the database may be what failed: the page must not ask it who is there
     return _page(500)

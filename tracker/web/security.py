@@ -115,9 +115,14 @@ def _idle(data) -> timedelta:
 def masked_token() -> str:
     """The session's form token under a fresh mask, so that compressed pages never repeat a secret."""
     session.permanent = True
-    token = generate_csrf().encode()
-    mask = secrets.token_bytes(len(token))
-    return base64.urlsafe_b64encode(mask + bytes(a ^ b for a, b in zip(mask, token, strict=True))).decode()
+    return mask(generate_csrf())
+
+
+def mask(token: str) -> str:
+    """A token hidden under random bytes that stand before it."""
+    plain = token.encode()
+    noise = secrets.token_bytes(len(plain))
+    return base64.urlsafe_b64encode(noise + bytes(a ^ b for a, b in zip(noise, plain, strict=True))).decode()
 
 
 def unmask(text: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from flask_wtf import FlaskForm
 from wtforms import EmailField, PasswordField, SelectField, StringField, TelField
+from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length, Regexp
 
 from tracker.intake import passwords
@@ -13,10 +14,14 @@ from tracker.web.forms.auth import NewPassword
 NOBODY = 0
 
 
+def _choices(none_of_them: str, rows) -> list[SelectChoice]:
+    return [SelectChoice(NOBODY, none_of_them), *(SelectChoice(row.id, row.name) for row in rows)]
+
+
 class GrantForm(FlaskForm):
     """A role and where it holds."""
 
-    role = SelectField("Role", choices=[(role.value, role.value) for role in Role])
+    role = SelectField("Role", choices=[SelectChoice(role.value, role.value) for role in Role])
     area_id = SelectField(
         "Area", coerce=int, default=NOBODY, description="Only for an officer or an engineer of one area."
     )
@@ -24,8 +29,8 @@ class GrantForm(FlaskForm):
 
     def offer(self, areas, schools):
         """Offer the programme's areas and schools."""
-        self.area_id.choices = [(NOBODY, "All areas"), *((area.id, area.name) for area in areas)]
-        self.school_id.choices = [(NOBODY, "No single school"), *((school.id, school.name) for school in schools)]
+        self.area_id.choices = _choices("All areas", areas)
+        self.school_id.choices = _choices("No single school", schools)
         return self
 
     def scope(self) -> tuple[Role, int | None, int | None]:

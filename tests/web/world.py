@@ -1,0 +1,129 @@
+"""Two programmes with everything a page's address can point at, and one person of each kind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+
+from sqlalchemy.orm import Session
+
+from tests.make import make_area, make_block, make_person, make_programme, make_school, make_term, make_unit
+from tracker import models as m
+from tracker.vocabulary import Cause, ReportKind, Role, SheetState, Source, VisitPurpose
+
+WEEK = date(2026, 1, 26)
+AT = datetime(2026, 2, 2, 6, 0, tzinfo=UTC)
+MISSING = 999_999
+
+
+@dataclass
+class World:
+    """``own`` is what the plain persons reach; ``other`` is the same of another programme; ids by name."""
+
+    people: dict[str, m.people.Person] = field(default_factory=dict)
+    own: dict[str, int] = field(default_factory=dict)
+    other: dict[str, int] = field(default_factory=dict)
+
+    def params(self, names: dict[str, str], which: str) -> dict[str, int]:
+        """The ids of an address: of own objects, others', or none that exist."""
+        if which == "missing":
+            return dict.fromkeys(names, MISSING)
+        return {param: getattr(self, which)[name] for param, name in names.items()}
+
+
+def build(session: Session) -> World:
+    """Fill an empty database; the caller commits."""
+    world = World()
+    one, two = make_programme(session), make_programme(session)
+    near, far = make_area(session, one), make_area(session, one)
+    there = make_area(session, two)
+    school, neighbour = make_school(session, one, near), make_school(session, one, far)
+    stranger = make_school(session, two, there)
+    _staff(session, world, one, {"": (school, near), "_other": (neighbour, far)})
+    _staff(session, world, two, {"_elsewhere": (stranger, there)})
+    for role in (Role.OFFICER, Role.FUNDER, Role.ADMINISTRATOR):
+        world.people[role.value] = make_person(session, one, role)
+        world.people[f"{role.value}_elsewhere"] = make_person(session, two, role)
+    world.people["officer_area"] = make_person(session, one, Role.OFFICER, area=far)
+    world.people["ended"] = make_person(session, one, Role.COORDINATOR, school=school)
+    session.query(m.people.RoleGrant).filter_by(person_id=world.people["ended"].id).update({"ended_at": AT})
+    world.own = _objects(session, one, school, world.people["officer"], world.people["coordinator"])
+    world.other = _objects(
+        session, two, stranger, world.people["officer_elsewhere"], world.people["coordinator_elsewhere"]
+    )
+    return world
+
+
+def _staff(session: Session, world: World, programme, places) -> None:
+    for suffix, (school, area) in places.items():
+        world.people["coordinator" + suffix] = make_person(session, programme, Role.COORDINATOR, school=school)
+        world.people["engineer" + suffix] = make_person(session, programme, Role.ENGINEER, area=area)
+
+
+def _objects(session: Session, programme, school, officer, coordinator) -> dict[str, int]:
+    """One of each thing below a programme and its school."""
+    term = make_term(session, programme)
+    block = make_block(session, school)
+    unit = make_unit(session, school, block)
+    outage = m.outages.Outage(
+        programme_id=programme.id, ref="O1", unit_id=unit.id, source=Source.TALLY, cause=Cause.BROKEN, start_at=AT
+    )
+    session.add(outage)
+    session.flush()
+    job = m.outages.ServiceVisit(
+        programme_id=programme.id,
+        ref="V1",
+        unit_id=unit.id,
+        outage_id=outage.id,
+        purpose=VisitPurpose.REPAIR,
+        asked_on=AT.date(),
+    )
+    sheet = m.sheets.WeekSheet(
+        school_id=school.id, week=WEEK, code=f"C{school.id}", state=SheetState.SENT, version=1, first_sent_at=AT
+    )
+    login = m.people.LoginSession(
+        token_hash=f"{officer.id:064d}", person_id=officer.id, created_at=AT, expires_at=AT + timedelta(days=90)
+    )
+    session.add_all([job, sheet, login])
+    session.flush()
+    rest = {
+        "publication": _publication(session, programme, term, officer, ""),
+        "school_publication": _publication(session, programme, term, officer, school.code),
+        "query": _sheet_parts(session, sheet),
+        "grant": session.query(m.people.RoleGrant).filter_by(person_id=coordinator.id).one().id,
+    }
+    rows = {"programme": programme, "school": school, "area": session.get(m.programme.Area, school.area_id)}
+    rows |= {"term": term, "block": block, "unit": unit, "outage": outage, "job": job, "sheet": sheet}
+    rows |= {"login": login, "person": coordinator}
+    return {name: row.id for name, row in rows.items()} | rest
+
+
+def _publication(session: Session, programme, term, officer, scope: str) -> int:
+    row = m.publications.Publication(
+        programme_id=programme.id,
+        term_id=term.id,
+        kind=ReportKind.SCHOOL_TERM if scope else ReportKind.IMPACT,
+        scope=scope,
+        number=1,
+        cutoff_at=AT,
+        published_at=AT,
+        code_version="test",
+        content="{}",
+        content_hash="0" * 64,
+        approved_by_id=officer.id,
+    )
+    session.add(row)
+    session.flush()
+    return row.id
+
+
+def _sheet_parts(session: Session, sheet) -> int:
+    session.add(
+        m.sheets.SheetVersion(
+            sheet_id=sheet.id, number=1, reference=f"R{sheet.id}", sent_at=AT, payload="{}", payload_hash="0" * 64
+        )
+    )
+    query = m.sheets.Query(sheet_id=sheet.id, number=1, cell="", question="Please check.", asked_at=AT)
+    session.add(query)
+    session.flush()
+    return query.id
