@@ -27,6 +27,21 @@ class Problem:
     rule: str = ""
     key: str = ""
 
+    def line_text(self) -> str:
+        """The problem as one line of text, for the command line.
+
+        >>> Problem("units", 3, "kind", "shed", "Write one of: cabin, tap.").line_text()
+        'units.csv, line 3, column kind, "shed": Write one of: cabin, tap.'
+        """
+        place = [f"{self.table}.csv" if self.table else "folder"]
+        if self.row:
+            place.append(f"line {self.row}")
+        if self.column:
+            place.append(f"column {self.column}")
+        if self.value:
+            place.append(f'"{self.value}"')
+        return f"{', '.join(place)}: {self.message}"
+
 
 def shown(value: object) -> str:
     """A typed value as it is shown back: short, on one line, None as nothing.
@@ -36,22 +51,6 @@ def shown(value: object) -> str:
     """
     line = "" if value is None else " ".join(str(value).split())
     return line if len(line) <= LONGEST_SHOWN else line[: LONGEST_SHOWN - 1] + "…"
-
-
-def as_line(problem: Problem) -> str:
-    """A problem as one line of text for the command line.
-
-    >>> as_line(Problem("units", 3, "kind", "shed", "Write one of: cabin, tap."))
-    'units.csv, line 3, column kind, "shed": Write one of: cabin, tap.'
-    """
-    place = [f"{problem.table}.csv" if problem.table else "folder"]
-    if problem.row:
-        place.append(f"line {problem.row}")
-    if problem.column:
-        place.append(f"column {problem.column}")
-    if problem.value:
-        place.append(f'"{problem.value}"')
-    return f"{', '.join(place)}: {problem.message}"
 
 
 def refusing(problems: Iterable[Problem]) -> list[Problem]:

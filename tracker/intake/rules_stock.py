@@ -1,0 +1,68 @@
+"""Rules about supplies and people present: what fits into a place, who can have been there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from tracker.intake.rulebook import Finding, Rule, View
+from tracker.intake.rules_counts import SEXES
+from tracker.records.context import pupils
+
+
+def two_places(view: View) -> Iterator[Finding]:
+    """A move goes from one place to another."""
+    for table, row in view.rows("stock_moves"):
+        if row.values.get("from_place") is not None and row.values.get("from_place") == row.values.get("to_place"):
+            yield Finding(table, row, "to_place", "Both places are the same. Write where the pieces went.")
+
+
+def over_capacity(view: View) -> Iterator[Finding]:
+    """More pieces than a place holds are asked about."""
+    for table, row in view.rows("stock_counts"):
+        place, quantity = view.context.places.get(row.values.get("place") or ""), row.values.get("quantity")
+        if place is not None and place.capacity is not None and quantity is not None and quantity > place.capacity:
+            message = f"{place.code} holds {place.capacity} pieces. Correct the count, or confirm that it is right."
+            yield Finding(table, row, "quantity", message)
+
+
+def more_than_enrolled(view: View) -> Iterator[Finding]:
+    """More pupils present or waiting than enrolled are asked about."""
+    days = {**view.context.sessions}
+    days |= {row.values["ref"]: row.values["day"] for _, row in view.rows("awareness_sessions") if _whole(row.values)}
+    for table, row in view.rows("attendance"):
+        values, day = row.values, days.get(row.values.get("session") or "")
+        if day is None or values.get("present") is None or values.get("sex") is None:
+            continue
+        enrolled = pupils(view.context, day, values["sex"], values.get("grade"))
+        if values["present"] > enrolled:
+            yield Finding(table, row, "present", _more(values["present"], enrolled, str(values["sex"].value)))
+    for table, row in view.rows("bell_counts"):
+        group, on = row.values.get("group"), row.values.get("day")
+        if group not in SEXES or on is None:
+            continue
+        enrolled = pupils(view.context, on, SEXES[group])
+        for column in ("waiting", "present"):
+            if (row.values.get(column) or 0) > enrolled:
+                yield Finding(table, row, column, _more(row.values[column], enrolled, str(group.value)))
+
+
+def _whole(values: object) -> bool:
+    return isinstance(values, dict) and isinstance(values.get("day"), date) and bool(values.get("ref"))
+
+
+def _more(present: int, enrolled: int, group: str) -> str:
+    return f"{present} is more than the {enrolled} {group} enrolled. Correct the count, or confirm that it is right."
+
+
+RULES = (
+    Rule("two_places", ("stock_moves",), "A move goes from one place to another.", two_places),
+    Rule("over_capacity", ("stock_counts",), "More pieces than the place holds.", over_capacity, soft=True),
+    Rule(
+        "more_than_enrolled",
+        ("attendance", "bell_counts"),
+        "More pupils than are enrolled.",
+        more_than_enrolled,
+        soft=True,
+    ),
+)
