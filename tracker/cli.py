@@ -192,7 +192,7 @@ def add_administrator(programme: str, email: str, name: str) -> None:
 @click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text", show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for CSV files, or a file.")
 @click.option("--as-of", help="Report as known at this local time, for example 2026-02-03T18:00.")
-def report(kind, term_code, programme_code, school_code, shape, out, as_of) -> None:
+def report(*, kind, term_code, programme_code, school_code, shape, out, as_of) -> None:
     """Print a term's report: school, programme, or the funder's impact summary."""
     from tracker.db import reading
     from tracker.reports import build, export
@@ -202,7 +202,8 @@ def report(kind, term_code, programme_code, school_code, shape, out, as_of) -> N
     _, engine = _engine()
     with reading(engine) as session:
         try:
-            made = build.by_code(session, kind, term_code, programme_code, school_code, as_of, now=utc_now())
+            named = {"programme_code": programme_code, "school_code": school_code, "as_of": as_of}
+            made = build.by_code(session, kind, term_code, **named, now=utc_now())
         except LookupError as error:
             fail(str(error.args[0]), WRONG_INPUT)
     if shape == "csv":

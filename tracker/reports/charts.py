@@ -23,15 +23,15 @@ VL_VERSION = "6.4"
 WIDTH = 344  # fits a 360 px phone beside its margins, so that 12 px letters stay 12 px
 FONT = 12
 KEPT = 256
-INK, QUIET, MAIN, PALE, PAPER = "#1d2b30", "#56666c", "#2b6173", "#c3d9e0", "#ffffff"
+INK, QUIET, MAIN, PALE, PAPER = "#24221d", "#595347", "#0c4f55", "#c9dfdc", "#fffefa"
 NOT_REPORTED, NO_SCHOOL = "not reported", "no school"
 
 # A filling is drawn in a stand-in colour that nothing else uses and exchanged for its pattern in the finished SVG.
 FILLINGS: dict[str, tuple[str, str]] = {
     "solid": (MAIN, ""),
-    "stripes": ("#a1b2c3", '<path d="M-1 1L1 -1M0 6L6 0M5 7L7 5" stroke="#2b6173" stroke-width="1.6"/>'),
-    "dots": ("#a2b3c4", '<circle cx="3" cy="3" r="1.3" fill="#2b6173"/>'),
-    "missing": ("#a3b4c5", '<path d="M0 0L6 6M6 0L0 6" stroke="#7a858a" stroke-width="0.9"/>'),
+    "stripes": ("#a1b2c3", '<path d="M-1 1L1 -1M0 6L6 0M5 7L7 5" stroke="#0c4f55" stroke-width="1.6"/>'),
+    "dots": ("#a2b3c4", '<circle cx="3" cy="3" r="1.3" fill="#0c4f55"/>'),
+    "missing": ("#a3b4c5", '<path d="M0 0L6 6M6 0L0 6" stroke="#80796a" stroke-width="0.9"/>'),
     "empty": ("#fefefe", ""),
 }
 PART_FILLINGS = ("solid", "stripes", "dots", "empty")
@@ -112,7 +112,7 @@ def _finish(chart: Any, height: int) -> dict[str, Any]:
         "titleColor": QUIET,
         "titleFontWeight": 400,
     }
-    axis |= {"domain": False, "ticks": False, "gridColor": "#dfe5e7", "labelPadding": 6}
+    axis |= {"domain": False, "ticks": False, "gridColor": "#e3dccb", "labelPadding": 6}
     legend = {"labelFontSize": FONT, "labelColor": INK, "title": None, "orient": "top", "columns": 2, "labelLimit": 160}
     legend |= {
         "symbolType": "square",
@@ -123,7 +123,7 @@ def _finish(chart: Any, height: int) -> dict[str, Any]:
         "columnPadding": 28,
     }
     chart = chart.properties(width=WIDTH, height=height, autosize={"type": "fit", "contains": "padding"})
-    chart = chart.configure(font="sans-serif", background=PAPER, padding=2)
+    chart = chart.configure(font="sans-serif", background="transparent", padding=2)
     chart = chart.configure_axis(**axis).configure_legend(**legend).configure_view(stroke=None)
     made: dict[str, Any] = chart.to_dict()
     return made
