@@ -1,0 +1,372 @@
+"""From a draft to a published version: the checks before it, what changed since the last, and what is stored.
+
+A version is its content as canonical JSON (report, checks, changes), the hash of that text, and the bytes of its
+files. It is read from those bytes only, so later edits of the records do not reach it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from decimal import ROUND_FLOOR, Decimal
+from typing import Any, TypeAlias
+
+from tracker.measures.disclosure import MIN_BASE, THRESHOLD, is_small
+from tracker.measures.figure import Figure
+from tracker.records import frames, publications
+from tracker.records.settings import setting
+from tracker.reports import export
+from tracker.reports.printing import DECIMALS, day, number, print_figure, rounded
+from tracker.reports.report import Cell, Column, Report
+from tracker.vocabulary import SheetState
+
+Session: TypeAlias = frames.Session
+
+PEOPLE_UNITS = ("pupils", "attendances", "girls", "boys", "napkins")
+HTML_FILE, JSON_FILE, CSV_FILE = "report.html", "report.json", "report-csv.zip"
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One look before publishing. ``passed`` False is listed with the report; ``stops`` refuses to publish."""
+
+    title: str
+    passed: bool
+    words: str
+    stops: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A number that differs from the version before."""
+
+    where: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What would be published now."""
+
+    report: Report
+    checks: tuple[Check, ...]
+    changes: tuple[Change, ...]
+    content: str
+    content_hash: str
+
+    @property
+    def refused(self) -> bool:
+        """Whether a failed check stands in the way."""
+        return any(check.stops and not check.passed for check in self.checks)
+
+
+@dataclass(frozen=True, slots=True)
+class Approval:
+    """Whose term is published, who publishes it, when, and why a version is replaced ("" for the first)."""
+
+    programme_id: int
+    term_id: int
+    person_id: int
+    at: datetime
+    reason: str = ""
+
+
+def draft(session: Session, programme_id: int, report: Report, old_content: str | None) -> Draft:
+    """A report with its checks and what it changes.
+
+    Args:
+        old_content: the stored content of the version it would replace; None where there is none.
+    """
+    checks = look(session, programme_id, report)
+    old = json.loads(old_content).get("report", {}) if old_content else None
+    changes = () if old is None else tuple(changed(old, export.content(report)))
+    document = {
+        "report": export.content(report),
+        "checks": [asdict(check) for check in checks],
+        "changes": [asdict(change) for change in changes],
+    }
+    text = export.canonical(document)
+    return Draft(report, checks, changes, text, hashlib.sha256(text.encode()).hexdigest())
+
+
+# --- checks -------------------------------------------------------------------------------------------------------
+
+
+def look(session: Session, programme_id: int, report: Report) -> tuple[Check, ...]:
+    """Every check with its result, in the order in which they are listed."""
+    span = (programme_id, report.first_day, report.last_day)
+    threshold = setting(session, programme_id, "small_count_min", report.last_day)
+    return (
+        _ended(report),
+        _completeness(report),
+        _sheets(publications.sheet_counts(session, *span)),
+        _queries(publications.open_queries(session, *span)),
+        _meters(report),
+        _targets(report),
+        _small_counts(report, threshold),
+        _bases(report),
+    )
+
+
+def _ended(report: Report) -> Check:
+    over = report.last_day >= report.term_last_day
+    words = "The term has ended." if over else f"The term runs to {day(report.term_last_day)}; the numbers will grow."
+    return Check("Term", over, words)
+
+
+def _figure_of(report: Report, key: str) -> Figure | None:
+    return next((line.figure for line in report.lines() if line.key == key), None)
+
+
+def _completeness(report: Report) -> Check:
+    figure = _figure_of(report, "completeness_share")
+    if figure is None or not figure.expected:
+        return Check("Completeness", False, "How many week sheets were received is not recorded.")
+    missing = figure.expected - figure.used
+    words = f"{number(figure.used)} of {number(figure.expected)} week sheets were received."
+    return Check("Completeness", missing == 0, words + ("" if missing == 0 else " The missing ones are not filled in."))
+
+
+def _sheets(counts: Mapping[SheetState, int]) -> Check:
+    waiting = counts[SheetState.SENT] + counts[SheetState.QUERIED]
+    if not waiting:
+        return Check("Sheets accepted", True, "Every sheet that was sent is accepted.")
+    return Check("Sheets accepted", False, f"Sheets sent and not yet accepted: {number(waiting)}. They are counted.")
+
+
+def _queries(count: int) -> Check:
+    if not count:
+        return Check("Queries", True, "No query is open.")
+    return Check("Queries", False, f"Queries still open: {number(count)}.")
+
+
+def _meters(report: Report) -> Check:
+    figure = _figure_of(report, "unexplained_water_l")
+    if figure is None or figure.value is None:
+        return Check("Meters", False, "No meter could be set against the model.")
+    outside = figure.low is not None and figure.high is not None and not figure.low <= 0 <= figure.high
+    words = f"Metered less modelled water: {print_figure(figure).sentence}."
+    return Check("Meters", not outside, words + (" This is more than the uncertainty explains." if outside else ""))
+
+
+def _targets(report: Report) -> Check:
+    lines = [line for line in report.lines() if line.target is not None]
+    late = [line.label for line in lines if line.target_set_at is None or line.target_set_at > report.first_day]
+    if not lines:
+        return Check("Targets", False, "No target was set for this term.")
+    if late:
+        return Check("Targets", False, f"Set after the term began: {'; '.join(late)}.")
+    return Check("Targets", True, "Every target was set before the term or on its first day.")
+
+
+def _small_counts(report: Report, threshold: int) -> Check:
+    found = sorted(set(small_counts(report, threshold)))
+    if not found:
+        words = f"No count about people from 1 to {threshold - 1} would leave."
+        return Check("Small counts", True, words, stops=True)
+    words = f"Counts about people below {threshold} would leave: {'; '.join(found)}. The report cannot be published."
+    return Check("Small counts", False, words, stops=True)
+
+
+def small_counts(report: Report, threshold: int = THRESHOLD) -> Iterator[str]:
+    """Where a count about people below the threshold stands in a report, headlines and tables alike."""
+    for line in report.lines():
+        for figure in (line.figure, line.last_term):
+            if figure is not None and _is_small_figure(figure, threshold):
+                yield line.label
+    for table in report.tables():
+        for row in table.rows:
+            for cell, column in zip(row, table.columns, strict=True):
+                if _is_small_cell(cell, column, threshold):
+                    yield f"{table.title}, {column.heading}"
+
+
+def _is_small_figure(figure: Figure, threshold: int) -> bool:
+    if not figure.about_people or figure.unit == "share":
+        return False
+    return any(is_small(end, threshold) for end in (figure.value, figure.low, figure.high) if end is not None)
+
+
+def _is_small_cell(cell: Cell, column: Column, threshold: int) -> bool:
+    if isinstance(cell, Figure):
+        return _is_small_figure(cell, threshold)
+    counted = isinstance(cell, int | float) and column.unit in PEOPLE_UNITS
+    return counted and is_small(float(cell), threshold)  # type: ignore[arg-type]
+
+
+def _bases(report: Report) -> Check:
+    found = sorted(set(thin_shares(report)))
+    if not found:
+        return Check("Percentages", True, f"No percentage stands on a base under {MIN_BASE}.", stops=True)
+    words = f"Percentages on a base under {MIN_BASE}: {'; '.join(found)}. The report cannot be published."
+    return Check("Percentages", False, words, stops=True)
+
+
+def thin_shares(report: Report) -> Iterator[str]:
+    """Where a percentage stands on fewer than 20."""
+    for line in report.lines():
+        for figure in (line.figure, line.last_term):
+            if figure is not None and _is_thin(figure):
+                yield line.label
+    for table in report.tables():
+        for row in table.rows:
+            for cell, column in zip(row, table.columns, strict=True):
+                if isinstance(cell, Figure) and _is_thin(cell):
+                    yield f"{table.title}, {column.heading}"
+
+
+def _is_thin(figure: Figure) -> bool:
+    return figure.unit == "share" and figure.value is not None and figure.used < MIN_BASE
+
+
+# --- what changed -------------------------------------------------------------------------------------------------
+
+
+def changed(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[Change]:
+    """Numbers of two versions' content that differ, printed, in the order of the new one."""
+    before, after = dict(_printed(old)), dict(_printed(new))
+    for where, words in after.items():
+        if where not in before:
+            yield Change(where, "not in the version before", words)
+        elif before[where] != words:
+            yield Change(where, before[where], words)
+    for where, words in before.items():
+        if where not in after:
+            yield Change(where, words, "no longer shown")
+
+
+def _printed(content: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    for section in content.get("sections", []):
+        for line in section["lines"]:
+            yield line["label"], line["figure"]["printed"]
+            if line["last_term"] is not None:
+                yield f"{line['label']}, last term", line["last_term"]["printed"]
+            if line["target"] is not None:
+                yield f"{line['label']}, target", str(line["target"])
+        for table in [*section["tables"], *(chart["table"] for chart in section["charts"])]:
+            yield from _printed_cells(table)
+
+
+def _printed_cells(table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    for place, row in enumerate(table["rows"]):
+        name = row[0] if row and isinstance(row[0], str) else str(place + 1)
+        for cell, column in list(zip(row, table["columns"], strict=True))[1:]:
+            where = f"{table['title']}: {name}, {column['heading']}"
+            if isinstance(cell, dict):
+                yield where, cell["printed"]
+            else:
+                yield where, "not recorded" if cell is None else str(cell)
+
+
+# --- parts --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedPart:
+    """What a school and week brought to a figure, in printed digits."""
+
+    school: str
+    week: date
+    digits: Decimal
+
+
+def adds_up(figure: Figure) -> bool:
+    """Whether a figure is the sum of its parts by school and week."""
+    if figure.value is None or not figure.parts:
+        return False
+    return abs(sum(part.value for part in figure.parts) - figure.value) <= 1e-6 * max(1.0, abs(figure.value))
+
+
+def printed_parts(figure: Figure) -> tuple[PrintedPart, ...]:
+    """The parts in digits that add up exactly to the printed figure.
+
+    Each part is cut to the figure's decimals; what is then missing from the printed total goes, one last digit
+    each, to the parts that lost most (largest remainders).
+
+    Raises:
+        ValueError: the figure is not the sum of its parts.
+
+    >>> from tracker.measures.figure import Part
+    >>> from tracker.vocabulary import Basis
+    >>> parts = tuple(Part("S", date(2026, 1, d), 1.4) for d in (5, 12, 19))
+    >>> [str(part.digits) for part in printed_parts(Figure(4.2, "visits", Basis.SAMPLED, parts=parts))]
+    ['2', '1', '1']
+    """
+    if not adds_up(figure):
+        raise ValueError("the figure is not the sum of its parts")
+    decimals = DECIMALS.get(figure.unit, 0)
+    step = Decimal(1).scaleb(-decimals)
+    exact: dict[tuple[str, date], Decimal] = {}
+    for part in figure.parts:
+        exact[part.school, part.week] = exact.get((part.school, part.week), Decimal(0)) + Decimal(
+            repr(float(part.value))
+        )
+    cut = {key: (value / step).to_integral_value(ROUND_FLOOR) * step for key, value in exact.items()}
+    missing = int((rounded(float(figure.value or 0.0), decimals) - sum(cut.values())) / step)
+    for key in sorted(exact, key=lambda key: (cut[key] - exact[key], key))[:missing]:
+        cut[key] += step
+    return tuple(PrintedPart(school, week, digits) for (school, week), digits in cut.items())
+
+
+def contributions(report: Report) -> list[tuple[str, str, str, str]]:
+    """(figure, school, week, digits) of every headline that adds up; counts about people stay inside the programme."""
+    found: list[tuple[str, str, str, str]] = []
+    for line in report.lines():
+        if adds_up(line.figure) and not line.figure.about_people:
+            found += [
+                (line.key, part.school, part.week.isoformat(), str(part.digits)) for part in printed_parts(line.figure)
+            ]
+    return found
+
+
+# --- storing ------------------------------------------------------------------------------------------------------
+
+
+def files(made: Draft, page: str) -> dict[str, tuple[str, bytes]]:
+    """The files of a version: name → media type and bytes."""
+    csv = export.zipped(export.csv_files(made.report))
+    return {
+        HTML_FILE: ("text/html; charset=utf-8", page.encode()),
+        JSON_FILE: ("application/json", made.content.encode()),
+        CSV_FILE: ("application/zip", csv),
+    }
+
+
+def publish(session: Session, made: Draft, page: str, approval: Approval) -> int:
+    """Store a draft as the next version and give its id; the caller commits.
+
+    Raises:
+        ValueError: a check refuses it, or it replaces a version without a reason.
+    """
+    if made.refused:
+        raise ValueError("A check stands in the way. Look at the list of checks.")
+    new = publications.NewVersion(
+        programme_id=approval.programme_id,
+        term_id=approval.term_id,
+        kind=made.report.kind,
+        scope=made.report.scope,
+        cutoff_at=made.report.cutoff_at,
+        published_at=approval.at,
+        code_version=made.report.code_version,
+        content=made.content,
+        content_hash=made.content_hash,
+        approved_by_id=approval.person_id,
+        reason=approval.reason,
+    )
+    return publications.add(session, new, files(made, page), contributions(made.report)).id
+
+
+def body_of(page: bytes, start: str, end: str) -> str:
+    """The part of a stored page between two marks, to be shown inside the application's frame.
+
+    Raises:
+        ValueError: the page has no such marks.
+    """
+    text = page.decode()
+    if start not in text or end not in text:
+        raise ValueError("the stored page has no marks")
+    return text.split(start, 1)[1].split(end, 1)[0]
