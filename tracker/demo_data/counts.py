@@ -5,14 +5,16 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from tracker.demo_data.book import Book, Cell, Dice
-from tracker.demo_data.plan import INSTALLED, METER_EXCHANGE, NOW, SEED, SchoolPlan
-from tracker.demo_data.school_time import SchoolYear, at
+from tracker.demo_data.plan import INSTALLED, METER_EXCHANGE, SEED, SchoolPlan
+from tracker.demo_data.school_time import SchoolYear, at, read_minute, week_of
 from tracker.demo_data.units import UnitPlan, counter_quantities, first_value, installed
 from tracker.demo_data.visits import Happened
 from tracker.vocabulary import ALL_DAY, OTHER_TIMES, CountWay, Group, Quantity, Source
 
 COUNTER_DIGITS = 6
+OPENS_MIN = 480
 BLANK = 0.025  # share of cells left blank
+GUESTS = ("OL-09", "G1", date(2026, 6, 15), 67, "Games with guests from other schools in this break.")
 MEETING = ("OL-09", date(2026, 3, 9), 141, "A meeting of the parents on Saturday used the cabin.")
 
 
@@ -67,11 +69,14 @@ def _steps(year: SchoolYear, unit: UnitPlan, quantity: Quantity, happened: Happe
 
 
 def _drawn(book: Book, year: SchoolYear, unit: UnitPlan, happened: Happened, dice: Dice) -> None:
+    guests_pending = True
     for slot in year.slots:
         if (slot.day, slot.code) not in year.drawn or not year.sheet_of(slot.day) or dice.chance(BLANK):
             continue
-        visits = happened.visits.get((unit.code, slot.day, slot.code), 0)
-        _usage(book, year.plan, unit, slot.day, visits, days=1, slot=slot.code, how=CountWay.DRAWN)
+        visits, note = happened.visits.get((unit.code, slot.day, slot.code), 0), None
+        if (year.plan.code, unit.code) == GUESTS[:2] and guests_pending and week_of(slot.day) == GUESTS[2]:
+            visits, note, guests_pending = visits + GUESTS[3], GUESTS[4], False
+        _usage(book, year.plan, unit, slot.day, visits, days=1, slot=slot.code, how=CountWay.DRAWN, note=note)
 
 
 def _grid(book: Book, year: SchoolYear, unit: UnitPlan, happened: Happened, dice: Dice) -> None:
@@ -142,18 +147,16 @@ def _meter(book: Book, year: SchoolYear, happened: Happened, dice: Dice) -> None
 def _read_moments(year: SchoolYear, dice: Dice) -> list[tuple[datetime, Source]]:
     weekly = [(sheet.read_at(), Source.TALLY) for sheet in year.sheets.values() if not dice.chance(BLANK)]
     checks = [(at(day, 660), Source.ENGINEER) for day in year.days[30::61]]
-    for number, (moment, _) in enumerate(checks):
-        if moment > NOW:
-            del checks[number:]
-            break
     return sorted([*weekly, *checks])
 
 
 def _through(happened: Happened, moment: datetime) -> int:
-    """Millilitres through the meter up to a moment; a third of a day's water by the middle of the day."""
-    before = sum(ml for day, ml in happened.water_ml.items() if day < moment.date())
-    today = happened.water_ml.get(moment.date(), 0)
-    return before + (today if moment.hour * 60 + moment.minute >= 745 and moment.hour != 14 else today // 3)
+    """Millilitres through the meter up to a moment: the days before, and of the day what its hours have seen."""
+    day, minute = moment.date(), moment.hour * 60 + moment.minute
+    begins, ends = OPENS_MIN, read_minute(day)
+    seen = min(max(minute - begins, 0), ends - begins)
+    before = sum(ml for past, ml in happened.water_ml.items() if past < day)
+    return before + happened.water_ml.get(day, 0) * seen // (ends - begins)
 
 
 def _bells(book: Book, year: SchoolYear, happened: Happened, dice: Dice) -> None:

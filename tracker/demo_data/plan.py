@@ -15,6 +15,7 @@ PROGRAMME = "ombari"
 SEED = "ombari-lakes-1"
 DEMO_NOW = datetime(2026, 7, 15, 10, 0, tzinfo=timezone(timedelta(hours=3)))
 NOW = DEMO_NOW.replace(tzinfo=None)  # the same instant on the wall clock of the programme
+FIRST_DAY = date(2025, 9, 8)  # of school; the programme's weeks begin here
 SET_UP = date(2025, 9, 1)  # everything stands from this day on
 INSTALLED = datetime(2025, 9, 5, 9, 0)  # noqa: DTZ001 - wall clock of the programme, as the files hold it
 COORDINATED = ("OL-01", "OL-03")
@@ -32,7 +33,7 @@ class TermPlan:
 
 
 TERMS = (
-    TermPlan("2025-T1", "Term 1, 2025-26", date(2025, 9, 8), date(2025, 12, 5)),
+    TermPlan("2025-T1", "Term 1, 2025-26", FIRST_DAY, date(2025, 12, 5)),
     TermPlan("2025-T2", "Term 2, 2025-26", date(2026, 1, 12), date(2026, 4, 3)),
     TermPlan("2025-T3", "Term 3, 2025-26", date(2026, 4, 20), date(2026, 7, 17)),
 )
@@ -129,7 +130,7 @@ SCHOOLS = (
     ),
     SchoolPlan(
         "OL-06", "Tolquinda Secondary School", "B", "secondary", 309, 331, "auto", (4, 3), 2, 2,
-        (_sold("M1", 120), _sold("M2", 60)), MeterPlan(True, 5, 10000, 83_410), Route.BURN, CISTERN_CLAIM,
+        (_sold("M1", 120), _sold("M2", 60)), MeterPlan(True, 5, 10000, 91_480), Route.BURN, CISTERN_CLAIM,
         ("8.351", "60.431"), boarders=True, claim=True, buyer=CIRCLE,
     ),
     SchoolPlan(
@@ -207,12 +208,13 @@ NOT_YET_SENT = ("OL-01", "OL-06", "OL-08", "OL-12")  # whose sheet of the last w
 MUST_SEND = (  # sheets that carry one of the troubles below, so chance does not lose them
     ("OL-01", date(2026, 6, 29)), ("OL-02", date(2026, 6, 29)), ("OL-04", date(2026, 2, 16)),
     ("OL-05", date(2026, 6, 29)), ("OL-06", date(2026, 3, 16)), ("OL-07", date(2026, 5, 11)),
-    ("OL-07", date(2026, 5, 18)), ("OL-09", date(2026, 3, 9)), ("OL-10", date(2026, 7, 6)),
+    ("OL-07", date(2026, 5, 18)), ("OL-09", date(2026, 3, 9)), ("OL-09", date(2026, 6, 15)),
+    ("OL-10", date(2026, 7, 6)),
     ("OL-10", date(2026, 2, 16)), ("OL-11", date(2026, 7, 6)),
 )  # fmt: skip
 QUERIED = (("OL-05", date(2026, 6, 29)), ("OL-02", LAST_WEEK))
 
-LEAK = ("OL-02", date(2026, 2, 23), date(2026, 5, 29), 650_000)  # school, first and last day, mL a day
+LEAK = ("OL-02", date(2026, 2, 23), date(2026, 5, 29), 200_000)  # school, first and last day, mL a day
 LOW_WATER = ("OL-07", datetime(2026, 5, 11, 9, 0), datetime(2026, 5, 18, 8, 30), "OL-07-tank-low-2026-05")  # noqa: DTZ001
 RETROFIT = ("OL-10", date(2026, 2, 21), 640)  # a Saturday; girls' cabins; per mille of the flush that is left
 METER_EXCHANGE = ("OL-04", datetime(2026, 2, 18, 14, 0), datetime(2026, 2, 18, 14, 30), 3)  # noqa: DTZ001
@@ -221,7 +223,7 @@ OPERATOR_LAPSE = ("OL-07", date(2026, 5, 29))
 URINAL_GONE = ("OL-12", "U2", date(2025, 12, 5))
 CABIN_ADDED = ("OL-12", "G4", date(2026, 1, 12))
 ROUNDS = (
-    date(2025, 9, 3), date(2025, 10, 6), date(2025, 11, 3), date(2025, 12, 1), date(2026, 1, 12), date(2026, 2, 9),
+    date(2025, 9, 8), date(2025, 10, 6), date(2025, 11, 3), date(2025, 12, 1), date(2026, 1, 12), date(2026, 2, 9),
     date(2026, 3, 9), date(2026, 4, 20), date(2026, 5, 18), date(2026, 6, 15), date(2026, 7, 17), date(2026, 9, 21),
 )  # fmt: skip
 PEOPLE = (

@@ -82,7 +82,7 @@ class Sheet:
 
     def read_at(self) -> datetime:
         """When dials are read: at the end of the week's last school day."""
-        return at(self.last_day, 745 if self.last_day.weekday() == FRIDAY else 910)
+        return at(self.last_day, read_minute(self.last_day))
 
 
 @dataclass(slots=True)
@@ -104,6 +104,11 @@ class SchoolYear:
 def at(day: date, minute: int) -> datetime:
     """A wall clock time of a day."""
     return datetime.combine(day, time(minute // 60, minute % 60))
+
+
+def read_minute(day: date) -> int:
+    """The minute of a day at which dials are read."""
+    return 745 if day.weekday() == FRIDAY else 910
 
 
 def week_of(day: date) -> date:

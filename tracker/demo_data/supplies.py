@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from tracker.demo_data.book import Book, Cell, Dice
 from tracker.demo_data.plan import (
+    FIRST_DAY,
     INSTALLED,
     OPERATOR_LAPSE,
     PERMIT_GAP,
@@ -26,7 +27,7 @@ PRODUCTS = (
     (LONG_PAD, "Napkin, long", True, 8, 46, 1095),
     (SOAP, "Soap, bar", False, 12, 90, None),
 )
-LOTS = ((SET_UP, "2501"), (date(2026, 1, 5), "2601"), (date(2026, 4, 13), "2602"))
+LOTS = ((FIRST_DAY, "2501"), (date(2026, 1, 5), "2601"), (date(2026, 4, 13), "2602"))
 EXPIRES = {"2501": date(2026, 12, 31), "2601": date(2028, 1, 31), "2602": date(2028, 5, 31)}
 STORE, SUPPLIER, GIVEN, LOSS, DIFFERENCE = "STORE", "SUPPLIER", "GIVEN", "LOSS", "DIFF"
 OUTSIDE = (
@@ -113,7 +114,7 @@ class Ledger:
 
 def lot_on(day: date) -> str:
     """The newest lot on a day."""
-    return [lot for since, lot in LOTS if since <= max(day, SET_UP)][-1]
+    return [lot for since, lot in LOTS if since <= day][-1]
 
 
 def write_products(book: Book) -> None:
@@ -172,7 +173,7 @@ class Supplies:
     def play(self) -> None:
         """The whole year."""
         self._round(ROUNDS[0])
-        self._refill(INSTALLED.date())
+        self._refill(ROUNDS[0])
         rounds = [day for day in ROUNDS[1:] if day <= self.year.days[-1]]
         for day in self.year.days:
             while rounds and rounds[0] <= day:
