@@ -94,6 +94,7 @@ class Browser(FlaskClient):
     """A client that puts the form token on what it sends, as a page's form does; ``with_token=False`` leaves it out."""
 
     def open(self, *args, with_token: bool = True, **kwargs):
+        kwargs.setdefault("buffered", True)  # static files are closed
         if kwargs.get("method", "GET") not in ("GET", "HEAD", "OPTIONS") and with_token:
             with self.session_transaction() as cookie:
                 raw = cookie.setdefault("csrf_token", secrets.token_hex(20))

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
-from tracker.models.audit import Audit
 from tracker.models.people import Credential, LoginSession, Person, RoleGrant
 from tracker.models.programme import Area, Programme
 from tracker.models.school import School
@@ -75,15 +73,6 @@ class Listed:
     role: Role
     where: str
     until: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class Actor:
-    """Who makes a change, in which role, when: what an audit row needs."""
-
-    person_id: int | None
-    role: str
-    at: datetime
 
 
 # --- log-ins ------------------------------------------------------------------------------------------------------
@@ -169,32 +158,29 @@ def end_all_logins(session: Session, person_id: int, at: datetime) -> None:
 # --- changes ------------------------------------------------------------------------------------------------------
 
 
-def set_password(session: Session, person_id: int, secret_hash: str, actor: Actor) -> None:
+def set_password(session: Session, person_id: int, secret_hash: str, at: datetime) -> None:
     """Store a new password's hash, forget failures and end every log-in of the person."""
     found = credential_of(session, person_id)
     if found is None:
-        session.add(Credential(person_id=person_id, secret_hash=secret_hash, set_at=actor.at))
+        session.add(Credential(person_id=person_id, secret_hash=secret_hash, set_at=at))
     else:
-        found.secret_hash, found.set_at, found.failures, found.is_demo = secret_hash, actor.at, 0, False
-    end_all_logins(session, person_id, actor.at)
-    _note(session, actor, None, ("changed", "credential", str(person_id)), (None, None))
+        found.secret_hash, found.set_at, found.failures, found.is_demo = secret_hash, at, 0, False
+    end_all_logins(session, person_id, at)
 
 
-def add_person(session: Session, programme_id: int, actor: Actor, *, name: str, email: str, phone: str = "") -> Person:
+def add_person(session: Session, *, name: str, email: str, phone: str = "") -> Person:
     """The person with this address, added when there is none; somebody known elsewhere keeps name and password."""
     person = find_person(session, email)
     if person is None:
         person = Person(email=email.strip().lower(), name=name.strip(), phone=phone.strip())
         session.add(person)
-        session.flush()  # the audit row and the role need the id
-        _note(session, actor, programme_id, ("added", "person", person.email), (None, {"name": person.name}))
+        session.flush()  # the role needs the id
     return person
 
 
 def add_grant(
     session: Session,
     programme_id: int,
-    actor: Actor,
     *,
     person: Person,
     role: Role,
@@ -216,9 +202,6 @@ def add_grant(
         programme_id=programme_id, ref=ref, person_id=person.id, role=role, area_id=area_id, school_id=school_id
     )
     session.add(grant)
-    session.flush()  # the audit row needs the id
-    after = {"person": person.email, "role": role.value, "area": area_id, "school": school_id}
-    _note(session, actor, programme_id, ("added", "role_grant", ref), (None, after))
     return grant
 
 
@@ -237,7 +220,7 @@ def _check_scope(session: Session, programme_id: int, role: Role, area_id: int |
         raise PeopleError("This area is not in the programme. Choose one of the list.")
 
 
-def end_grant(session: Session, grant: RoleGrant, actor: Actor) -> None:
+def end_grant(session: Session, grant: RoleGrant, at: datetime) -> None:
     """End a role; the next request of the person is decided without it.
 
     Raises:
@@ -247,9 +230,7 @@ def end_grant(session: Session, grant: RoleGrant, actor: Actor) -> None:
         return
     if grant.role is Role.ADMINISTRATOR and _administrators(session, grant.programme_id) == 1:
         raise PeopleError("This is the programme's last administrator. Add another one first.")
-    grant.ended_at = actor.at
-    what = ("changed", "role_grant", grant.ref)
-    _note(session, actor, grant.programme_id, what, ({"held": True}, {"held": False}))
+    grant.ended_at = at
 
 
 def _administrators(session: Session, programme_id: int) -> int:
@@ -265,7 +246,7 @@ def _administrators(session: Session, programme_id: int) -> int:
     )
 
 
-def remove_account(session: Session, person: Person, actor: Actor) -> None:
+def remove_account(session: Session, person: Person, at: datetime) -> None:
     """Close an account: every role and log-in ends; the name stays for the records it signed.
 
     Raises:
@@ -274,35 +255,9 @@ def remove_account(session: Session, person: Person, actor: Actor) -> None:
     for grant in session.scalars(
         select(RoleGrant).where(RoleGrant.person_id == person.id, RoleGrant.ended_at.is_(None))
     ):
-        end_grant(session, grant, actor)
+        end_grant(session, grant, at)
     person.active = False
-    end_all_logins(session, person.id, actor.at)
-    _note(session, actor, None, ("changed", "person", person.email), ({"active": True}, {"active": False}))
-
-
-def _note(
-    session: Session,
-    actor: Actor,
-    programme_id: int | None,
-    what: tuple[str, str, str],
-    change: tuple[Mapping[str, object] | None, Mapping[str, object] | None],
-) -> None:
-    """An audit row: what is (act, table, key), change is (before, after)."""
-    act, table, key = what
-    before, after = (json.dumps(side, sort_keys=True) if side is not None else None for side in change)
-    session.add(
-        Audit(
-            at=actor.at,
-            person_id=actor.person_id,
-            role=actor.role,
-            programme_id=programme_id,
-            act=act,
-            table_name=table,
-            row_key=key,
-            before=before,
-            after=after,
-        )
-    )
+    end_all_logins(session, person.id, at)
 
 
 # --- lists --------------------------------------------------------------------------------------------------------
@@ -342,6 +297,11 @@ def belongs(session: Session, person_id: int, programme_id: int) -> bool:
 def only_in(session: Session, person_id: int, programme_id: int) -> bool:
     """Whether every role the person holds now is in the programme."""
     return all(grant.programme_id == programme_id for grant in grants_of(session, person_id))
+
+
+def programmes_of(session: Session, ids: Iterable[int]) -> list[Programme]:
+    """The programmes with these ids, by name."""
+    return list(session.scalars(select(Programme).where(Programme.id.in_(list(ids))).order_by(Programme.name)))
 
 
 def areas_of(session: Session, programme_id: int) -> list[Area]:

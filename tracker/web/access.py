@@ -21,7 +21,7 @@ from tracker.models.sheets import WeekSheet
 from tracker.models.units import Unit
 from tracker.records import people
 from tracker.vocabulary import Role
-from tracker.web.database import READS, db
+from tracker.web.database import READS, act_as, db
 
 View = TypeVar("View", bound=Callable[..., Any])
 EVERYONE = "everyone"
@@ -172,6 +172,7 @@ def _enter(school: School | None, roles: tuple[Role, ...]) -> School:
         if grant.role in roles and grant.reaches(school.programme_id, school.area_id, school.id):
             g.acting_role = grant.role.value
             g.programme = db().get(Programme, school.programme_id)
+            act_as(grant.role.value, school.programme_id)
             return school
     return _missing()
 
@@ -221,6 +222,7 @@ def load_programme(programme_id: int, to: str | Iterable[str] = "officer") -> Pr
         if programme is not None and grant.role in roles and grant.programme_id == programme_id:
             g.acting_role = grant.role.value
             g.programme = programme
+            act_as(grant.role.value, programme_id)
             return programme
     return _missing()
 

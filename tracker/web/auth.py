@@ -13,7 +13,7 @@ from limits import RateLimitItem, parse_many
 
 from tracker.records import people
 from tracker.vocabulary import Role
-from tracker.web.access import acting_role, public, signed_in
+from tracker.web.access import public, signed_in
 from tracker.web.clock import now
 from tracker.web.database import db, let_go, quick_read
 from tracker.web.forms.auth import LogInForm, PasswordForm
@@ -254,7 +254,7 @@ def _change_password(old: str, new: str) -> str:
         return "This is not the password you use now."
     let_go()
     fresh = state().hasher.hash(new)
-    people.set_password(db(), person_id, fresh, people.Actor(person_id, acting_role(), now()))
+    people.set_password(db(), person_id, fresh, now())
     _start(person_id, fresh, own_phone)  # commits both
     return ""
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from flask import Flask, g, request
+from flask_login import current_user
 from sqlalchemy.orm import Session
 
 from tracker.db import reading, writing
+from tracker.records import audit
+from tracker.web.clock import now
 from tracker.web.state import state
 
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -15,6 +18,9 @@ def db() -> Session:
     """The session of this request. A route that changes data commits it once, in sight."""
     if "db" not in g:
         g.db = reading(state().engine) if request.method in READS else writing(state().engine)
+        g.db.info["now"] = now()
+        if current_user.is_authenticated:
+            g.db.info["actor"] = audit.Actor(current_user.person_id)
     session: Session = g.db
     return session
 
@@ -22,6 +28,11 @@ def db() -> Session:
 def quick_read() -> Session:
     """A session of its own for a short look that must not take the write lock; use it in a ``with``."""
     return reading(state().engine)
+
+
+def act_as(role: str, programme_id: int) -> None:
+    """Say in which role the person acts, for the audit rows of this request."""
+    db().info["actor"] = audit.Actor(current_user.person_id, role, programme_id)
 
 
 def let_go() -> None:

@@ -7,7 +7,7 @@ from flask import Blueprint, abort, flash, redirect, render_template, request, u
 from tracker.models.people import Person, RoleGrant
 from tracker.records import people as records
 from tracker.vocabulary import Role
-from tracker.web.access import acting_role, allow, load_programme, person_id, programme_ids
+from tracker.web.access import allow, load_programme, programme_ids
 from tracker.web.clock import now
 from tracker.web.database import db, let_go
 from tracker.web.forms.people import GrantForm, PersonForm, SetPasswordForm
@@ -42,9 +42,7 @@ def add(programme_id: int):
     found = load_programme(programme_id, "people")
     form = _offer(PersonForm(), found)
     if request.method == "POST" and form.validate_on_submit():
-        new = records.add_person(
-            db(), found.id, _actor(), name=form.name.data, email=form.email.data, phone=form.phone.data
-        )
+        new = records.add_person(db(), name=form.name.data, email=form.email.data, phone=form.phone.data or "")
         if _grant(found, new, form):
             db().commit()
             flash(f"{new.name} is added. Set a password for a new account.")
@@ -86,7 +84,7 @@ def end_role(programme_id: int, grant_id: int):
         abort(404)
     holder = grant.person_id
     try:
-        records.end_grant(db(), grant, _actor())
+        records.end_grant(db(), grant, now())
         db().commit()
         flash("The role has ended.")
     except records.PeopleError as refusal:
@@ -109,7 +107,7 @@ def set_password(programme_id: int, person_id: int):
     secret_hash = state().hasher.hash(form.new_password.data)
     load_programme(programme_id, "people")
     _load_own_person(programme_id, person_id)
-    records.set_password(db(), person_id, secret_hash, _actor())
+    records.set_password(db(), person_id, secret_hash, now())
     db().commit()
     flash("The password is set. Every log-in of this person has ended.")
     return redirect(url_for(".person", programme_id=programme_id, person_id=person_id))
@@ -121,7 +119,7 @@ def close(programme_id: int, person_id: int):
     """Close the account of somebody who works in this programme only."""
     load_programme(programme_id, "people")
     try:
-        records.remove_account(db(), _load_own_person(programme_id, person_id), _actor())
+        records.remove_account(db(), _load_own_person(programme_id, person_id), now())
         db().commit()
         flash("The account is closed.")
     except records.PeopleError as refusal:
@@ -169,12 +167,8 @@ def _grant(found, somebody: Person, form) -> bool:
     """Give the role of the form, or put the refusal beside its field."""
     role, area_id, school_id = form.scope()
     try:
-        records.add_grant(db(), found.id, _actor(), person=somebody, role=role, area_id=area_id, school_id=school_id)
+        records.add_grant(db(), found.id, person=somebody, role=role, area_id=area_id, school_id=school_id)
     except records.PeopleError as refusal:
         form.role.errors = [str(refusal)]
         return False
     return True
-
-
-def _actor() -> records.Actor:
-    return records.Actor(person_id(), acting_role(), now())

@@ -18,6 +18,7 @@ from wtforms.validators import ValidationError
 from tracker.config import Settings
 from tracker.web.clock import now
 from tracker.web.database import READS
+from tracker.web.state import state
 
 IDLE = timedelta(minutes=30)
 IDLE_OWN_PHONE = timedelta(days=7)
@@ -156,7 +157,8 @@ def _check_token() -> None:
 
 def same_origin() -> bool:
     """Whether the browser says that what was sent came from a page of ours."""
-    return request.headers.get("Origin", "") == request.host_url.rstrip("/")
+    scheme = "https" if state().settings.https else "http"
+    return request.headers.get("Origin", "") == f"{scheme}://{request.host}"
 
 
 # --- answers ------------------------------------------------------------------------------------------------------

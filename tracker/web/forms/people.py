@@ -14,6 +14,10 @@ from tracker.web.forms.auth import NewPassword
 NOBODY = 0
 
 
+NOT_OFFERED = "Choose one of the list."
+ROLES = [SelectChoice(role.value, role.value) for role in Role]
+
+
 def _choices(none_of_them: str, rows) -> list[SelectChoice]:
     return [SelectChoice(NOBODY, none_of_them), *(SelectChoice(row.id, row.name) for row in rows)]
 
@@ -21,11 +25,25 @@ def _choices(none_of_them: str, rows) -> list[SelectChoice]:
 class GrantForm(FlaskForm):
     """A role and where it holds."""
 
-    role = SelectField("Role", choices=[SelectChoice(role.value, role.value) for role in Role])
-    area_id = SelectField(
-        "Area", coerce=int, default=NOBODY, description="Only for an officer or an engineer of one area."
+    role = SelectField(
+        "Role", invalid_choice_message=NOT_OFFERED, choices=[SelectChoice(role.value, role.value) for role in Role]
     )
-    school_id = SelectField("School", coerce=int, default=NOBODY, description="Only for a coordinator.")
+    area_id = SelectField(
+        "Area",
+        coerce=int,
+        default=NOBODY,
+        invalid_choice_message=NOT_OFFERED,
+        invalid_value_message=NOT_OFFERED,
+        description="Only for an officer or an engineer of one area.",
+    )
+    school_id = SelectField(
+        "School",
+        coerce=int,
+        default=NOBODY,
+        invalid_choice_message=NOT_OFFERED,
+        invalid_value_message=NOT_OFFERED,
+        description="Only for a coordinator.",
+    )
 
     def offer(self, areas, schools):
         """Offer the programme's areas and schools."""
