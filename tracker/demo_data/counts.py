@@ -146,7 +146,7 @@ def _meter(book: Book, year: SchoolYear, happened: Happened, dice: Dice) -> None
 
 def _read_moments(year: SchoolYear, dice: Dice) -> list[tuple[datetime, Source]]:
     weekly = [(sheet.read_at(), Source.TALLY) for sheet in year.sheets.values() if not dice.chance(BLANK)]
-    checks = [(at(day, 660), Source.ENGINEER) for day in year.days[30::61]]
+    checks = [(moment, Source.ENGINEER) for moment in year.meter_checks()]
     return sorted([*weekly, *checks])
 
 

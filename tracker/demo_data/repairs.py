@@ -177,6 +177,8 @@ def write_repairs(book: Book, year: SchoolYear, units: list[UnitPlan], outages: 
             refs[stem] = refs.get(stem, 0) + 1
             _write_outage(book, year.plan, out, stem if refs[stem] == 1 else f"{stem}-{refs[stem]}")
     _routine_visits(book, year, units)
+    if year.plan.meter:
+        _meter_visits(book, year)
     _sightings(book, year, units, outages)
 
 
@@ -231,6 +233,15 @@ def _routine_visits(book: Book, year: SchoolYear, units: list[UnitPlan]) -> None
     if day < NOW.date() + timedelta(days=40):
         ask: dict[str, Cell] = {"ref": f"S-{plan.code}-G1-{number + 1}", "unit": "G1", "asked_on": date(2026, 7, 10)}
         book.add("service_visits", {**base, **ask, "purpose": VisitPurpose.SERVICE, "back_in_service": False})
+
+
+def _meter_visits(book: Book, year: SchoolYear) -> None:
+    plan = year.plan
+    for moment in year.meter_checks():
+        row: dict[str, Cell] = {"ref": f"M-{plan.code}-{moment:%y%m%d}", "school": plan.code, "unit": "W1"}
+        row |= {"purpose": VisitPurpose.METER, "asked_on": moment.date(), "done_local_time": moment}
+        row["email"] = ENGINEER if plan.area == ENGINEER_AREA else None
+        book.add("service_visits", {**row, "done": "Meter read", "back_in_service": True})
 
 
 def _sightings(book: Book, year: SchoolYear, units: list[UnitPlan], outages: list[Out]) -> None:

@@ -100,6 +100,10 @@ class SchoolYear:
         """The sheet of the week that holds a day; None where none came."""
         return self.sheets.get(week_of(day))
 
+    def meter_checks(self) -> list[datetime]:
+        """When the engineer read the meter, about once a term."""
+        return [at(day, 660) for day in self.days[30::61]]
+
 
 def at(day: date, minute: int) -> datetime:
     """A wall clock time of a day."""
