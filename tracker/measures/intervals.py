@@ -39,7 +39,12 @@ class StratifiedTotal(NamedTuple):
 NOTHING = Interval(None, None, None)
 
 
-def _check_confidence(confidence: float) -> None:
+def check_confidence(confidence: float) -> None:
+    """Refuse a confidence that is not a share between 0 and 1, such as 95.
+
+    Raises:
+        ValueError: it is not.
+    """
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, got {confidence}")
 
@@ -56,7 +61,7 @@ def wilson(successes: int, n: int, confidence: float = 0.95) -> Interval:
     """
     from scipy.special import ndtri
 
-    _check_confidence(confidence)
+    check_confidence(confidence)
     if not 0 <= successes <= n:
         raise ValueError(f"successes must be 0 to n, got {successes} of {n}")
     if n == 0:
@@ -82,7 +87,7 @@ def poisson_limits(count: int, confidence: float = 0.95) -> Interval:
     """
     from scipy.special import gammaincinv
 
-    _check_confidence(confidence)
+    check_confidence(confidence)
     if count < 0:
         raise ValueError(f"a count cannot be negative, got {count}")
     tail = (1 - confidence) / 2
@@ -117,7 +122,7 @@ def ratio_of_totals(
     """
     from scipy.special import stdtrit
 
-    _check_confidence(confidence)
+    check_confidence(confidence)
     n = len(y)
     if n != len(x):
         raise ValueError(f"a ratio needs as many y as x, got {n} and {len(x)}")
@@ -153,7 +158,7 @@ def stratified_total(
     """
     from scipy.special import stdtrit
 
-    _check_confidence(confidence)
+    check_confidence(confidence)
     strata = [Stratum(*sample) for sample in samples]
     for stratum in strata:
         if not 0 < len(stratum.values) <= stratum.population:
@@ -208,6 +213,17 @@ def product_u(first: float, first_u: float, second: float, second_u: float) -> f
     return math.hypot(second * first_u, first * second_u)
 
 
+def quotient_u(top: float, top_u: float, bottom: float, bottom_u: float) -> float | None:
+    """Standard uncertainty of top ÷ bottom, independent: √(u_t² + (t ÷ b · u_b)²) ÷ |b|; None where bottom is 0.
+
+    >>> round(quotient_u(120, 6, 40, 1), 6)
+    0.167705
+    """
+    if bottom == 0:
+        return None
+    return math.hypot(top_u, top / bottom * bottom_u) / abs(bottom)
+
+
 def mean_time_between(time: float, failures: int, confidence: float = 0.95) -> Interval:
     """Mean time between failures T ÷ r with exact limits, in the unit of ``time`` (time-ended observation).
 
@@ -221,7 +237,7 @@ def mean_time_between(time: float, failures: int, confidence: float = 0.95) -> I
     >>> value, round(low, 3), round(high, 3)
     (400.0, 127.069, 2251.229)
     """
-    _check_confidence(confidence)
+    check_confidence(confidence)
     if time < 0 or failures < 0:
         raise ValueError(f"time and failures cannot be negative, got {time} and {failures}")
     if time == 0:
