@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 from tests.intake.week_plans import THURSDAY, TUESDAY, WEEK, plan
 from tracker.intake.week_cells import cells_to_facts, compare, facts_to_cells
 from tracker.intake.week_layout import Kind, RowCounts, layout, rows_needed
+from tracker.intake.week_plan import PlanOutage
 
 SHEET = layout(plan())
 CELLS = SHEET.by_key()
@@ -68,11 +71,34 @@ def test_blank_zero_and_no_school_are_three_things():
     assert CELLS[f"visits:G1:{TUESDAY}:B1"].kind is Kind.COUNT
 
 
-def test_a_zero_that_the_ledger_cannot_hold_is_still_remembered():
-    # The ledger has moves of one piece or more only; "0 received" is said, so it is no blank.
-    facts = cells_to_facts(SHEET, {"got:S1-cupboard:pad": "0"})
-    assert "stock_moves" not in facts.rows
-    assert facts_to_cells(SHEET, facts.payload())[0]["got:S1-cupboard:pad"] == "0"
+def test_nothing_put_in_is_an_answer_and_not_a_blank():
+    facts = cells_to_facts(SHEET, {"put:S1-V1:pad": "0", "got:S1-cupboard:pad": ""})
+    assert [(row["to_place"], row["quantity"]) for row in facts.rows["stock_moves"]] == [("S1-V1", "0")]
+
+
+def test_an_older_outage_that_ended_brings_its_own_row_with_the_end():
+    cells = {"still:R-77": "back", "backday:R-77": str(TUESDAY), "backtime:R-77": "11:00"}
+    facts = cells_to_facts(SHEET, cells)
+    row = facts.rows["outages"][0]
+    assert (row["ref"], row["start_local_time"], row["end_local_time"]) == (
+        "R-77",
+        "2026-01-29T09:30",
+        "2026-02-03T11:00",
+    )
+    back, kept = facts_to_cells(SHEET, facts.payload())
+    assert kept == {} and {k: back[k] for k in cells} == cells
+
+
+def test_an_older_outage_that_goes_on_is_remembered_as_asked():
+    facts = cells_to_facts(SHEET, {"still:R-77": "still"})
+    assert "outages" not in facts.rows
+    assert facts_to_cells(SHEET, facts.payload())[0]["still:R-77"] == "still"
+
+
+def test_a_danger_offers_nothing_to_type_because_only_the_officer_reopens_it():
+    dangerous = PlanOutage("D-1", "G1", "danger", datetime(2026, 2, 3, 9, 30), danger=True)
+    keys = {cell.key for cell in layout(plan(outages=(dangerous,))).cells()}
+    assert not any("D-1" in name for name in keys)
 
 
 def test_one_row_per_break_of_the_sheet_and_one_column_per_day():
@@ -137,7 +163,7 @@ def test_a_half_typed_outage_still_makes_a_row_so_that_its_gap_is_named():
 
 
 def test_rows_grow_with_what_was_typed():
-    assert rows_needed({"out:4:unit": "G1", "session:1:topic": ""}, plan()) == RowCounts(outages=4, sessions=2)
+    assert rows_needed({"out:4:unit": "G1", "session:1:topic": ""}) == RowCounts(outages=4, sessions=2)
 
 
 def test_comparing_versions_names_each_cell_that_differs():

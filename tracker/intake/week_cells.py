@@ -2,8 +2,7 @@
 
 ``SheetFacts.rows`` holds text only, one dict a row, in the columns of ``intake.tables``. ``origin`` says which
 cell a column came from, so that a problem lands at its cell. ``extra`` holds what was said but is no fact row:
-the day and time of reading, a typed 0 where the ledger has no row for nothing, and answers about outages that
-began before.
+the day and time of reading, and which older outages go on.
 """
 
 from __future__ import annotations
@@ -114,8 +113,9 @@ class _Reader:
             name = f"read:{part}"
             if name in self.known:
                 self.cells[name] = read.get(part) or defaults.get(name, "")
-        self.cells.update({name: "0" for name in extra.get("zeros", []) if name in self.known})
-        self.cells.update({name: text for name, text in extra.get("answers", {}).items() if name in self.known})
+        self.cells.update(
+            {key("still", ref): "still" for ref in extra.get("still", []) if key("still", ref) in self.known}
+        )
         self.cells.update(payload.get("confirmed", {}))
 
     def _row(self, table: str, row: FactRow) -> None:

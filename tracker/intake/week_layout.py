@@ -7,7 +7,7 @@ zero, and a cell of kind ``shut`` stands for a day without school, which is neit
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -16,6 +16,7 @@ from tracker.intake.week_plan import SheetPlan, long_day
 
 LONGEST_KEY = 80
 FIRST_ROWS = 2
+MOST_ROWS = 30
 
 
 class Kind(StrEnum):
@@ -148,15 +149,19 @@ def layout(plan: SheetPlan, rows: RowCounts | None = None) -> Layout:
     return Layout(plan, tuple(section for section in made if section.tables), counts)
 
 
-def rows_needed(cells: dict[str, str], plan: SheetPlan) -> RowCounts:
-    """Rows that typed cells need, so that no typed row is ever out of sight."""
+def rows_needed(cells: Mapping[str, str]) -> RowCounts:
+    """Rows that typed cells need, so that no typed row is ever out of sight; at most 30 each."""
 
     def needed(kind: str) -> int:
-        numbers = [int(name.split(":")[1]) for name, text in cells.items() if name.startswith(kind + ":") and text]
-        return max([FIRST_ROWS, *numbers])
+        numbers = [_number_of(name) for name, text in cells.items() if name.startswith(kind + ":") and text]
+        return min(max([FIRST_ROWS, *numbers]), MOST_ROWS)
 
-    del plan
     return RowCounts(needed("out"), needed("session"))
+
+
+def _number_of(name: str) -> int:
+    number = name.split(":")[1]
+    return int(number) if number.isdecimal() and len(number) < 4 else 0
 
 
 def day_choices(plan: SheetPlan) -> tuple[tuple[str, str], ...]:

@@ -78,6 +78,7 @@ class PlanOutage:
     unit: str
     cause: str
     start: datetime  # local clock time of the programme's zone, without zone
+    source: str = "tally"
     danger: bool = False
 
 

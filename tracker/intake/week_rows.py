@@ -7,11 +7,12 @@ from typing import Protocol
 
 from tracker.intake.week_cells import TALLY, Cells, FactRow, SheetFacts, ref_for
 from tracker.intake.week_layout import Layout, key
-from tracker.intake.week_plan import PlanStock
+from tracker.intake.week_plan import PlanOutage, PlanStock
 from tracker.vocabulary import ALL_DAY, CountWay, DayMark, MoveReason, PlaceKind, Sex
 
 WEEK_DAYS = "7"
 UNKNOWN_LOT = "unknown"
+STILL_OUT, BACK = "still", "back"
 OUTAGE_PARTS = ("unit", "cause", "day", "time", "endday", "endtime", "note", "event", "said")
 SESSION_PARTS = ("day", "topic", "minutes", "girls", "boys")
 
@@ -187,19 +188,44 @@ def read_levels(walk: Reading, row: FactRow) -> Filled:
 
 
 def write_outages(layout: Layout, cells: Cells, made: SheetFacts) -> None:
-    """Outages that began this week, and what is said about older ones."""
+    """Outages that began this week, and older ones that this sheet says are over (their row, with its end)."""
     for number in range(1, layout.rows.outages + 1):
         part = {p: cells.get(key("out", number, p), "") for p in (*OUTAGE_PARTS, "ref")}
         if any(part[p] for p in OUTAGE_PARTS):
             made.add("outages", _outage_row(layout, part, number), _outage_origin(part, number))
-    answers = {
-        key(what, outage.ref): cells[key(what, outage.ref)]
-        for outage in layout.plan.outages
-        for what in ("still", "backday", "backtime")
-        if cells.get(key(what, outage.ref))
+    still = []
+    for outage in layout.plan.outages:
+        now, day, time = (cells.get(key(what, outage.ref), "") for what in ("still", "backday", "backtime"))
+        if now == STILL_OUT:
+            still.append(outage.ref)
+        elif not outage.danger and (now or day or time):
+            made.add("outages", _ended_row(layout, outage, f"{day}T{time}"), _ended_origin(outage, day))
+    if still:
+        made.extra["still"] = still
+
+
+def _ended_row(layout: Layout, outage: PlanOutage, end: str) -> FactRow:
+    return {
+        "ref": outage.ref,
+        "school": layout.plan.school,
+        "unit": outage.unit,
+        "source": outage.source,
+        "cause": outage.cause,
+        "start_local_time": f"{outage.start:%Y-%m-%dT%H:%M}",
+        "end_local_time": end,
+        "event": "",
+        "said_by": "",
+        "danger": "",
+        "checked_by": "",
+        "checked_on": "",
+        "note": "",
     }
-    if answers:
-        made.extra["answers"] = answers
+
+
+def _ended_origin(outage: PlanOutage, day: str) -> dict[str, str]:
+    return dict.fromkeys(("ref", "unit", "cause", "start_local_time"), key("still", outage.ref)) | {
+        "end_local_time": key("backtime" if day else "backday", outage.ref)
+    }
 
 
 def _outage_row(layout: Layout, part: Mapping[str, str], number: int) -> FactRow:
@@ -237,6 +263,11 @@ def _outage_origin(part: Mapping[str, str], number: int) -> dict[str, str]:
 
 def read_outages(walk: Reading, row: FactRow) -> Filled:
     """An outage of this week that a coordinator may still change; a danger is the officer's."""
+    older = {outage.ref for outage in walk.layout.plan.outages}
+    if row["ref"] in older:
+        day, _, time = row.get("end_local_time", "").partition("T")
+        answers = {"still": BACK, "backday": day, "backtime": time[:5]}
+        return {key(what, row["ref"]): text for what, text in answers.items()}
     if row["source"] != TALLY or row.get("danger") or row.get("checked_by") or row["cause"] == "danger":
         return None
     number = walk.next_number("out")
@@ -279,19 +310,14 @@ def read_sightings(walk: Reading, row: FactRow) -> Filled:
 def write_supplies(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Counts at places, and what was put in or received."""
     day, _ = _read_on(layout, cells)
-    zeros = []
     for stock in layout.plan.stocks:
         left = key("left", stock.place, stock.product)
         if cells.get(left):
             row = {"place": stock.place, "product": stock.product, "day": day, "quantity": cells[left]}
             made.add("stock_counts", row, dict.fromkeys(row, left) | {"day": "read:day"})
         moved = _move_key(stock)
-        if moved in cells and set(cells[moved]) == {"0"}:
-            zeros.append(moved)
-        elif cells.get(moved):
+        if cells.get(moved):
             made.add("stock_moves", _move(layout, stock, cells[moved], day), {"quantity": moved, "day": "read:day"})
-    if zeros:
-        made.extra["zeros"] = zeros
 
 
 def _move_key(stock: PlanStock) -> str:

@@ -13,17 +13,18 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import Select, false, func, or_, select
 from sqlalchemy.orm import Session
 
 from tracker.models.outages import Outage
 from tracker.models.programme import Programme, Term
 from tracker.models.publications import Publication
-from tracker.models.school import School, SchoolDay
+from tracker.models.school import Mark, School, SchoolDay
 from tracker.models.sheets import Query, RequestKey, SheetDraft, SheetVersion, WeekSheet
 from tracker.models.units import Unit
+from tracker.records import calendar
 from tracker.records import facts as fact_rows
-from tracker.vocabulary import SheetState
+from tracker.vocabulary import Cause, SheetState, Source
 
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # no letter or digit that is read as another
 CODE_LENGTH = 10
@@ -57,14 +58,6 @@ class Confirmed:
 
 
 @dataclass(frozen=True, slots=True)
-class Ending:
-    """An older outage that this sheet says is over."""
-
-    ref: str
-    at: datetime
-
-
-@dataclass(frozen=True, slots=True)
 class Sending:
     """One act of sending. ``rows``: typed fact rows by table, as ``records.facts`` takes them."""
 
@@ -76,7 +69,6 @@ class Sending:
     person_id: int | None
     key: str
     base_version: int
-    ends: tuple[Ending, ...] = ()
     confirmed: tuple[Confirmed, ...] = ()
     reason: str = ""
     from_paper: bool = False
@@ -136,11 +128,16 @@ def payload_hash(payload: Mapping[str, Any]) -> str:
     return hashlib.sha256(canonical(payload).encode()).hexdigest()
 
 
+def reference(code: str, number: int, digest: str, salt: int = 0) -> str:
+    """A version's reference, the same each time; another ``salt`` gives another one."""
+    return _spell(hashlib.sha256(f"{code}|{number}|{digest}|{salt}".encode()).digest(), REFERENCE_LENGTH)
+
+
 def reference_for(session: Session, code: str, number: int, digest: str) -> str:
     """A short reference that no other version has: written on paper, it finds the record."""
     salt = 0
     while True:
-        made = _spell(hashlib.sha256(f"{code}|{number}|{digest}|{salt}".encode()).digest(), REFERENCE_LENGTH)
+        made = reference(code, number, digest, salt)
         if session.scalar(select(SheetVersion.id).where(SheetVersion.reference == made)) is None:
             return made
         salt += 1
@@ -157,9 +154,7 @@ def find_sheet(session: Session, school_id: int, week: date) -> WeekSheet | None
 def find_version(session: Session, sheet: WeekSheet, number: int | None = None) -> SheetVersion | None:
     """A sheet's version; the latest without a number. None where there is no such version."""
     wanted = sheet.version if number is None else number
-    return session.scalar(
-        select(SheetVersion).where(SheetVersion.sheet_id == sheet.id, SheetVersion.number == wanted)
-    )
+    return session.scalar(select(SheetVersion).where(SheetVersion.sheet_id == sheet.id, SheetVersion.number == wanted))
 
 
 def find_payload(session: Session, school_id: int, week: date) -> dict[str, Any]:
@@ -205,7 +200,7 @@ def published_covers(session: Session, school: School, week: date) -> bool:
     return session.scalar(_covering(school, week).limit(1)) is not None
 
 
-def _covering(school: School, week: date) -> Select[tuple[int]]:
+def _covering(school: School, week: date) -> Select[int]:
     return (
         select(Publication.id)
         .join(Term, Term.id == Publication.term_id)
@@ -218,7 +213,19 @@ def _covering(school: School, week: date) -> Select[tuple[int]]:
     )
 
 
+def payload_of(version: SheetVersion) -> dict[str, Any]:
+    """What a version holds."""
+    return dict(json.loads(version.payload))
+
+
 # --- sending ------------------------------------------------------------------------------------------------------
+
+
+def sending_hash(sending: Sending) -> str:
+    """What a form's key stands for: the same content for the same school and week, made from the same version."""
+    about = {"school": sending.school.id, "week": sending.week.isoformat(), "base": sending.base_version}
+    notes = [[one.cell, one.note] for one in sending.confirmed]
+    return payload_hash({"payload": sending.payload, "about": about, "notes": notes, "reason": sending.reason})
 
 
 def answered_before(session: Session, key: str, digest: str) -> Sent | None:
@@ -247,10 +254,11 @@ def send(session: Session, sending: Sending) -> Sent:
         StaleError: a version was sent after the one this form was made from.
         ReasonNeededError: a publication covers the week and no reason is given.
     """
-    digest = payload_hash({"payload": sending.payload, "base": sending.base_version, "school": sending.school.id})
+    digest = sending_hash(sending)
     before = answered_before(session, sending.key, digest)
     if before is not None:
         return before
+    session.scalar(select(School.id).where(School.id == sending.school.id).with_for_update())  # one sender at a time
     sheet = find_sheet(session, sending.school.id, sending.week)
     if (sheet.version if sheet else 0) != sending.base_version:
         raise StaleError("Somebody else sent this week after you opened it. Look at both and send again.")
@@ -308,14 +316,11 @@ def _version(session: Session, sheet: WeekSheet, sending: Sending) -> SheetVersi
 def _replace_facts(session: Session, sheet: WeekSheet, sending: Sending) -> None:
     for outage in session.scalars(select(Outage).where(Outage.end_sheet_id == sheet.id)):
         outage.end_at = outage.end_sheet_id = None
-    session.flush()  # the opened outages must stand before the new ends are written
+    session.flush()  # outages that the version before ended are open again, before new ends are written
+    had_marks = session.scalar(select(func.count()).where(Mark.sheet_id == sheet.id))
     fact_rows.replace_facts(session, sheet, sending.rows)
-    for ending in sending.ends:
-        outage = session.scalar(
-            select(Outage).where(Outage.programme_id == sending.school.programme_id, Outage.ref == ending.ref)
-        )
-        if outage is not None and outage.end_at is None:
-            outage.end_at, outage.end_sheet_id = ending.at, sheet.id
+    if had_marks or sending.rows.get("day_marks"):
+        calendar.rebuild(session, sending.school.programme_id, [sending.school.id])
 
 
 # --- questions ----------------------------------------------------------------------------------------------------
@@ -336,9 +341,7 @@ def _ask_confirmed(session: Session, sheet: WeekSheet, sending: Sending) -> None
             answer(session, found, one.note, at=sending.at, person_id=sending.person_id)
 
 
-def ask(
-    session: Session, sheet: WeekSheet, cell: str, question: str, *, at: datetime, person_id: int | None
-) -> Query:
+def ask(session: Session, sheet: WeekSheet, cell: str, question: str, *, at: datetime, person_id: int | None) -> Query:
     """Raise a query on a cell ("" is the whole sheet). ``person_id`` None: a check asks."""
     number = session.scalar(select(func.max(Query.number)).where(Query.sheet_id == sheet.id)) or 0
     query = Query(
@@ -434,9 +437,7 @@ def week_overview(session: Session, school_id: int, *, until: date) -> list[Week
     Three queries, whatever the number of weeks. A week without school day needs no sheet and is left out
     unless one was sent.
     """
-    with_school = set(
-        session.scalars(select(SchoolDay.week).where(SchoolDay.school_id == school_id).distinct())
-    )
+    with_school = set(session.scalars(select(SchoolDay.week).where(SchoolDay.school_id == school_id).distinct()))
     waiting = (Query.answered_at.is_(None)) & (Query.closed_at.is_(None))
     counted = (
         select(WeekSheet.week, WeekSheet.state, WeekSheet.version, func.count(Query.id))
@@ -498,20 +499,31 @@ def not_reported(session: Session, programme_id: int, *, as_of: date, due_days: 
     return [NotReported(school_id, name, week, (school_id, week) in drafts) for school_id, name, week in rows]
 
 
-def open_outages(session: Session, school_id: int, *, before: datetime, sheet_id: int | None) -> list[Outage]:
+@dataclass(frozen=True, slots=True)
+class OlderOutage:
+    """An outage that began before a sheet's own and still goes on, or that the sheet ended."""
+
+    ref: str
+    unit: str
+    source: Source
+    cause: Cause
+    start_at: datetime
+
+
+def older_outages(session: Session, school_id: int, *, before: datetime, sheet_id: int | None) -> list[OlderOutage]:
     """Outages of a school's units that began before an instant and are open, or were ended by this sheet.
 
     Args:
         before: the week's end (UTC); later ones are of later weeks.
         sheet_id: the sheet being filled in; what itself brought is left out, what it ended is in.
     """
-    ended_here = Outage.end_sheet_id == sheet_id if sheet_id is not None else Outage.id.is_(None)
+    ended_here = Outage.end_sheet_id == sheet_id if sheet_id is not None else false()
     query = (
-        select(Outage)
+        select(Outage.ref, Unit.code, Outage.source, Outage.cause, Outage.start_at)
         .join(Unit, Unit.id == Outage.unit_id)
         .where(Unit.school_id == school_id, Outage.start_at < before, or_(Outage.end_at.is_(None), ended_here))
         .order_by(Outage.start_at, Outage.id)
     )
     if sheet_id is not None:
         query = query.where(or_(Outage.sheet_id.is_(None), Outage.sheet_id != sheet_id))
-    return list(session.scalars(query))
+    return [OlderOutage(*row) for row in session.execute(query).tuples()]
