@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from pathlib import Path
 
 import pytest
 from flask import url_for
@@ -12,6 +13,7 @@ from tests.web.access_table import PERSONS, PUBLIC, ROWS, Entry
 from tests.web.world import AT, build
 from tracker.db import Base, reading
 from tracker.models.people import RoleGrant
+from tracker.web.access import SCHOOL_USES
 
 OBJECTS = ("own", "other", "missing")
 
@@ -111,3 +113,17 @@ def test_a_role_that_ended_counts_at_the_next_request(app, session, world, login
         grant.ended_at = AT
     session.commit()
     assert browser.get(address).status_code == 403
+
+
+def test_the_uses_of_a_school_are_the_documented_ones():
+    """docs/roles.md says who may what; the code's table must not drift from it."""
+    lines = (Path(__file__).parents[2] / "docs" / "roles.md").read_text().splitlines()
+    head = next(at for at, line in enumerate(lines) if line.startswith("| `to` of a school"))
+    roles = [cell.strip() for cell in lines[head].strip("|").split("|")][1:]
+    documented = {}
+    for line in lines[head + 2 :]:
+        if not line.startswith("|"):
+            break
+        use, *cells = [cell.strip() for cell in line.strip("|").split("|")]
+        documented[use.split("`")[1]] = {role for role, cell in zip(roles, cells, strict=True) if cell}
+    assert documented == {use: {role.value for role in held} for use, held in SCHOOL_USES.items()}
