@@ -21,12 +21,14 @@ THIN_SPACE = "\u2009"
 # Decimals shown for a unit; a unit that is not listed shows whole numbers.
 DECIMALS = {
     "share": 1,  # of a percent
-    "L a visit": 2,
-    "L a pupil and day": 2,
-    "visits a pupil and day": 2,
+    "L per visit": 2,
+    "L per pupil and school day": 2,
+    "visits per pupil and school day": 2,
     "weeks": 1,
     "hours": 1,
-    "napkins a school day": 1,
+    "napkins per school day": 1,
+    "school hours": 1,
+    "unit school hours": 1,
 }
 # One and many; a unit that is not listed is written the same for every number.
 NAMES = {

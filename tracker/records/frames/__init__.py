@@ -35,7 +35,7 @@ from tracker.records.frames.sessions import (
     sessions,
     sheets,
 )
-from tracker.records.frames.supplies import cupboards, given_how, machine_weeks, on_hand
+from tracker.records.frames.supplies import cupboards, given_how, handed_out, machine_weeks, on_hand
 from tracker.records.frames.usage import (
     first_floor_wash,
     fittings,
@@ -45,6 +45,7 @@ from tracker.records.frames.usage import (
     tallies,
     units,
     usage,
+    used_days,
 )
 
 __all__ = [
@@ -68,6 +69,7 @@ __all__ = [
     "first_floor_wash",
     "fittings",
     "given_how",
+    "handed_out",
     "inspection_answers",
     "long_weeks",
     "machine_weeks",
@@ -92,4 +94,5 @@ __all__ = [
     "terms",
     "units",
     "usage",
+    "used_days",
 ]

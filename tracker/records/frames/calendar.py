@@ -112,7 +112,7 @@ def _drawn(session: Session, scope: Scope) -> pd.DataFrame:
 
 
 def _breaks(held: pd.DataFrame, rules: pd.DataFrame, drawn: pd.DataFrame, zone: ZoneInfo) -> pd.DataFrame:
-    rows = held.assign(weekday=held["day"].dt.weekday.astype("int64")).merge(rules, on=["shift_id", "weekday"])
+    rows = held.assign(weekday=held["day"].dt.day_of_week.astype("int64")).merge(rules, on=["shift_id", "weekday"])
     in_force = (rows["from_day"] <= rows["day"]) & (rows["until_day"].isna() | (rows["day"] <= rows["until_day"]))
     within = (rows["opens_min"] <= rows["start_min"]) & (rows["end_min"] <= rows["closes_min"])
     rows = rows[in_force].sort_values("from_day").drop_duplicates(["shift_id", "day", "slot"], keep="last")

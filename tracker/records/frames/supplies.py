@@ -41,6 +41,7 @@ ON_HAND = {
     "counted": "float64",
 }
 NET = {"place_id": "int64", "product": "str", "pieces": "float64"}
+HANDED_OUT = {"school_id": "int64", "school": "str", "week": DAY, "pieces": "float64"}
 GIVEN_HOW = {"school_id": "int64", "unit_id": "float64", "way": "str", "price_minor": "int64", "from_day": DAY}
 NOT_STOCKED = (MoveReason.GIVEN_OUT, MoveReason.COUNT_DIFFERENCE)
 KEY = ["unit_id", "product", "week"]
@@ -50,8 +51,8 @@ def machine_weeks(session: Session, scope: Scope, occasions: pd.DataFrame) -> pd
     """Frame ``machine_weeks``: every machine, week and product, in four queries.
 
     A machine has a row for every week of ``occasions`` in which it stood, so that a week nobody wrote down lowers
-    completeness. left: the week's last count. refilled: pieces put in, less what was taken back or lost; 0 where
-    the machine was counted and nothing moved, else NaN. sold_out_days and asked_days: school days with an answer.
+    completeness. left: the week's last count. refilled: pieces put in, less what was taken back or lost; a refill
+    of 0 is a row of the ledger, so no row is NaN. sold_out_days and asked_days: school days with an answer.
     """
     machines = _machines(session, scope)
     counts = _counts(session, scope).drop_duplicates(KEY, keep="last")
@@ -64,7 +65,7 @@ def machine_weeks(session: Session, scope: Scope, occasions: pd.DataFrame) -> pd
     grid["product"] = grid["product"].fillna("")
     rows = grid.merge(counts[[*KEY, "left"]], on=KEY, how="left").merge(moves, on=KEY, how="left")
     rows = rows.merge(_asked(session, scope), on=["unit_id", "week"], how="left")
-    rows["refilled"] = rows["pieces"].where(rows["left"].isna(), rows["pieces"].fillna(0.0))
+    rows["refilled"] = rows["pieces"]
     return rows[list(MACHINE_WEEKS)].astype(MACHINE_WEEKS).sort_values(KEY, ignore_index=True)
 
 
@@ -213,3 +214,27 @@ def given_how(session: Session, scope: Scope) -> pd.DataFrame:
     ).join(StockPlace, StockPlace.id == GivenHow.place_id)
     query = query.where(StockPlace.school_id.in_(schools_in(scope)), GivenHow.from_day <= scope.last_day)
     return read(session, GIVEN_HOW, query.order_by(StockPlace.id, GivenHow.from_day))
+
+
+def handed_out(session: Session, scope: Scope) -> pd.DataFrame:
+    """Menstrual supplies given out by hand from school cupboards, summed by school and week: columns school_id,
+    school, week, pieces. A week without a row was not written down."""
+    row = StockMove
+    query = (
+        select(StockPlace.school_id, School.code, row.week, func.sum(row.quantity))
+        .select_from(row)
+        .join(StockPlace, StockPlace.id == row.from_place_id)
+        .join(School, School.id == StockPlace.school_id)
+        .join(Lot, Lot.id == row.lot_id)
+        .join(Product, Product.id == Lot.product_id)
+        .where(
+            StockPlace.school_id.in_(schools_in(scope)),
+            StockPlace.kind == PlaceKind.CUPBOARD,
+            Product.menstrual,
+            row.reason == MoveReason.GIVEN_OUT,
+            day_in(row.day, scope),
+        )
+        .group_by(StockPlace.school_id, School.code, row.week)
+        .order_by(School.code, row.week)
+    )
+    return read(session, HANDED_OUT, query)

@@ -14,7 +14,18 @@ from tracker.models.programme import Area
 from tracker.models.school import School
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
 from tracker.models.usage import LongWeek, Reading, UsageCount
-from tracker.records.frames.base import DAY, INSTANT, AnyQuery, Scope, holds_in, read, schools_in, week_in, words
+from tracker.records.frames.base import (
+    DAY,
+    INSTANT,
+    AnyQuery,
+    Scope,
+    day_in,
+    holds_in,
+    read,
+    schools_in,
+    week_in,
+    words,
+)
 from tracker.vocabulary import ALL_DAY, CountWay, FittingKind, Group
 
 UNITS = {
@@ -34,6 +45,7 @@ UNITS = {
     "name": "str",
 }
 USAGE = {"unit_id": "int64", "week": DAY, "how": "str", "source": "str", "visits": "float64", "cells": "int64"}
+USED_DAYS = {"unit_id": "int64", "day": DAY}
 TALLIES = {"unit_id": "int64", "week": DAY, "day": DAY, "slot": "str", "visits": "float64"}
 READINGS = {
     "unit_id": "int64",
@@ -116,6 +128,15 @@ def usage(session: Session, scope: Scope) -> pd.DataFrame:
     )
     query = _of_units(query, UsageCount.unit_id, scope).where(week_in(UsageCount.week, scope))
     return read(session, USAGE, query.group_by(*keys).order_by(*keys))
+
+
+def used_days(session: Session, scope: Scope) -> pd.DataFrame:
+    """Days on which visits of a unit were counted, at least one: unit_id, day. They vouch that it was in use."""
+    keys = (UsageCount.unit_id, UsageCount.first_day)
+    query = _of_units(select(*keys), UsageCount.unit_id, scope).where(
+        day_in(UsageCount.first_day, scope), UsageCount.days == 1, UsageCount.visits > 0
+    )
+    return read(session, USED_DAYS, query.distinct().order_by(*keys))
 
 
 def tallies(session: Session, scope: Scope) -> pd.DataFrame:

@@ -1,0 +1,410 @@
+"""Everything a report needs to know, gathered once: a constant number of queries for one school or for all.
+
+``gather`` reads the frames for a term and the one before it; ``TermFacts`` is one term's share of them, with what
+the measures make of it worked out once, when it is first asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
+from typing import Any, Protocol
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from tracker.measures import balance, calendar, dials, disposal, flush, supplies, uptime, visits
+from tracker.records import frames
+from tracker.records.settings import all_settings
+from tracker.vocabulary import CABIN_LIKE, LitresBasis, Source, UnitKind
+
+STOCK_HISTORY = timedelta(days=70)  # a machine's count before the period may lie before a long holiday
+WEEK = timedelta(days=6)
+
+
+class TermLike(Protocol):
+    """A term as a row or as a head: what a report needs of it."""
+
+    @property
+    def id(self) -> int: ...
+    @property
+    def code(self) -> str: ...
+    @property
+    def name(self) -> str: ...
+    @property
+    def first_day(self) -> date: ...
+    @property
+    def last_day(self) -> date: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """Frames over both terms and the history they need. Names of frames are those of DEVELOPERS.md."""
+
+    programme: frames.ProgrammeHead
+    settings: dict[str, int]
+    zone: ZoneInfo
+    calendar: frames.SchoolCalendar
+    all_units: pd.DataFrame
+    usage: pd.DataFrame
+    tallies: pd.DataFrame
+    readings: pd.DataFrame
+    unit_weeks: pd.DataFrame
+    water: pd.DataFrame
+    scopes: pd.DataFrame
+    outages: pd.DataFrame
+    sightings: pd.DataFrame
+    used_days: pd.DataFrame
+    bell_counts: pd.DataFrame
+    machine_weeks: pd.DataFrame
+    given: pd.DataFrame
+    handed_out: pd.DataFrame
+    given_how: pd.DataFrame
+    enrolment: pd.DataFrame
+    sessions: pd.DataFrame
+    attendance: pd.DataFrame
+    burns: pd.DataFrame
+    routes: pd.DataFrame
+    sheets: pd.DataFrame
+    queries: pd.DataFrame
+    before: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A term beside the one before it, where there is one."""
+
+    now: TermFacts
+    last: TermFacts | None
+
+
+def gather(
+    session: frames.Session,
+    programme_id: int,
+    term: TermLike,
+    as_of: datetime,
+    school_ids: tuple[int, ...] | None = None,
+) -> Pair:
+    """Read all frames once and lay them out for the term and the one before.
+
+    Args:
+        as_of: the report's instant (aware). A running term is reported to that day; an ended one to its last.
+    Raises:
+        ValueError: the term has not begun by ``as_of``.
+    """
+    head = frames.programme(session, programme_id)
+    zone = ZoneInfo(head.zone)
+    last_day = min(term.last_day, as_of.astimezone(zone).date())
+    if last_day < term.first_day:
+        raise ValueError(f"term {term.code} has not begun; its first day is {term.first_day}")
+    known = frames.terms(session, programme_id)
+    earlier = [other for other in known if other.last_day < term.first_day]
+    previous = earlier[-1] if earlier else None
+    wide = frames.Scope(programme_id, previous.first_day if previous else term.first_day, last_day, school_ids)
+    found = _read(session, head, zone, wide)
+
+    def of(chosen: TermLike, last: date) -> TermFacts:
+        scope = frames.Scope(programme_id, chosen.first_day, last, school_ids)
+        period = calendar.Span(chosen.first_day, last)
+        known = (frames.schools(session, scope), frames.units(session, scope), frames.on_hand(session, scope))
+        return TermFacts(found, chosen, period, as_of, *known)
+
+    return Pair(of(term, last_day), of(previous, previous.last_day) if previous else None)
+
+
+def _read(session: frames.Session, head: frames.ProgrammeHead, zone: ZoneInfo, wide: frames.Scope) -> Gathered:
+    floor = frames.first_floor_wash(session, wide) or wide.first_day
+    counted = frames.Scope(head.id, min(floor, wide.first_day), wide.last_day, wide.school_ids)
+    stocked = frames.Scope(head.id, wide.first_day - STOCK_HISTORY, wide.last_day, wide.school_ids)
+    whole_weeks = frames.Scope(
+        head.id, min(counted.first_day, stocked.first_day), wide.last_day + WEEK, wide.school_ids
+    )
+    settings = all_settings(session, head.id, wide.last_day)
+    held = frames.school_calendar(session, whole_weeks, zone)
+    units = frames.units(session, counted)
+    usage, tallies = frames.usage(session, counted), frames.tallies(session, counted)
+    readings = frames.readings(session, counted, zone)
+    unit_weeks = visits.unit_weeks(units, usage, tallies, held.occasions, readings, preferred=_preferred(units))
+    water = _water(session, counted, wide.first_day, settings, (units, unit_weeks, held, readings))
+    machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
+    return Gathered(
+        head,
+        settings,
+        zone,
+        held,
+        units,
+        usage,
+        tallies,
+        readings,
+        unit_weeks,
+        water,
+        frames.meter_scopes(session, wide),
+        frames.outages(session, wide, zone),
+        frames.sightings(session, wide, zone),
+        frames.used_days(session, wide),
+        frames.bell_counts(session, wide),
+        machine_weeks,
+        _given(machine_weeks, readings, held.occasions, units),
+        frames.handed_out(session, wide),
+        frames.given_how(session, wide),
+        frames.enrolment(session, wide),
+        frames.sessions(session, wide),
+        frames.attendance(session, wide),
+        frames.burns(session, wide),
+        frames.routes(session, wide),
+        frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
+        frames.queries(session, wide),
+        frames.before(session, wide),
+    )
+
+
+def _preferred(units: pd.DataFrame) -> dict[int, Source]:
+    return {int(unit): Source(source) for unit, source in zip(units["unit_id"], units["source"], strict=True)}
+
+
+def _water(
+    session: frames.Session,
+    counted: frames.Scope,
+    first_day: date,
+    settings: dict[str, int],
+    known: tuple[pd.DataFrame, pd.DataFrame, frames.SchoolCalendar, pd.DataFrame],
+) -> pd.DataFrame:
+    units, unit_weeks, held, readings = known
+    fittings = frames.fittings(session, counted)
+    claimed = fittings["litres_basis"] == LitresBasis.CLAIM.value
+    unknown = fittings["u_permille"].isna() & claimed
+    fittings["u_permille"] = fittings["u_permille"].mask(unknown, float(settings["litres_u_permille"]))
+    looked = flush.with_long_counters(frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
+    share, low, high = (settings[f"long_share_{name}permille"] / 1000 for name in ("", "low_", "high_"))
+    return flush.unit_week_water(
+        unit_weeks,
+        units,
+        fittings,
+        looked,
+        held.school_days,
+        assumed=flush.LongShare(share, low, high),
+        period_from=first_day - WEEK,
+    )
+
+
+def _given(
+    machine_weeks: pd.DataFrame, readings: pd.DataFrame, occasions: pd.DataFrame, units: pd.DataFrame
+) -> pd.DataFrame:
+    machines = units[units["kind"] == UnitKind.MACHINE.value]
+    vends = readings[readings["quantity"] == "vends"]
+    steps = dials.spread_over_weeks(dials.interval_uses(vends, preferred=_preferred(machines)), occasions, machines)
+    given = supplies.given_out_weeks(machine_weeks, steps, machines, occasions)
+    codes = dict(zip(units["school_id"], units["school"], strict=True))
+    return given.assign(school=given["school_id"].map(codes).astype("str"))
+
+
+@dataclass(frozen=True, eq=False)
+class TermFacts:
+    """One term of a scope: its weeks, its units and its share of every frame.
+
+    A running term's weekly records are those of the weeks whose last school day has come; what is kept by day runs
+    to the day of the report.
+    """
+
+    all: Gathered
+    term: TermLike
+    period: calendar.Span
+    as_of: datetime
+    schools: tuple[frames.SchoolHead, ...]
+    units: pd.DataFrame
+    stock: pd.DataFrame
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The programme's zone."""
+        return self.all.zone
+
+    @property
+    def settings(self) -> dict[str, int]:
+        """The programme's settings in force on the report's day."""
+        return self.all.settings
+
+    @property
+    def until(self) -> datetime:
+        """The instant to which open outages run: the report's, or the end of the term's last day."""
+        after = datetime.combine(self.period.last + timedelta(days=1), time(0), tzinfo=self.zone)
+        return min(self.as_of, after.astimezone(UTC))
+
+    def days_of(self, frame: pd.DataFrame, column: str = "day") -> pd.DataFrame:
+        """The rows of a frame whose day lies in the period."""
+        first, last = pd.Timestamp(self.period.first), pd.Timestamp(self.period.last)
+        return frame[(frame[column] >= first) & (frame[column] <= last)]
+
+    def weeks_of(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """The rows of a frame whose school and week belong to the period's whole weeks."""
+        return frame.merge(self.occasions[["school_id", "week"]], on=["school_id", "week"])
+
+    @cached_property
+    def occasions(self) -> pd.DataFrame:
+        """Frame ``occasions``: school-weeks with a school day, whole by the period's last day."""
+        rows = self.all.calendar.occasions
+        first = pd.Timestamp(self.period.first)
+        inside = (rows["last_school_day"] >= first) & (rows["last_school_day"] <= pd.Timestamp(self.period.last))
+        ids = {school.id for school in self.schools}
+        return rows[inside & rows["school_id"].isin(ids)].reset_index(drop=True)
+
+    @cached_property
+    def weeks(self) -> list[date]:
+        """The period's weeks by their first day, those without school included."""
+        first = calendar.week_of(self.period.first, self.all.programme.first_weekday)
+        return calendar.weeks_covering(first, self.period.last, self.all.programme.first_weekday)
+
+    @cached_property
+    def school_days(self) -> pd.DataFrame:
+        """school_id, day, week of the period's school days."""
+        ids = [school.id for school in self.schools]
+        days = self.days_of(self.all.calendar.school_days)
+        return days[days["school_id"].isin(ids)]
+
+    @cached_property
+    def scope(self) -> calendar.Scope:
+        """What the uptime measures look at."""
+        ids = tuple(school.id for school in self.schools)
+        times = self.all.calendar.times(self.period.first, self.period.last, ids)
+        return calendar.Scope(self.period, times, self.zone, self.until)
+
+    @cached_property
+    def expected(self) -> pd.DataFrame:
+        """Unit-weeks that should have visits: cabins, urinals and taps."""
+        return visits.expected_unit_weeks(self.units, self.occasions)
+
+    @cached_property
+    def outages(self) -> pd.DataFrame:
+        """Outages that touched the period, uncut."""
+        rows = self.all.outages
+        first = datetime.combine(self.period.first, time(0), tzinfo=self.zone)
+        touched = (rows["start"] < pd.Timestamp(self.until)) & (
+            rows["end"].isna() | (rows["end"] > pd.Timestamp(first))
+        )
+        return rows[touched]
+
+    @cached_property
+    def standing(self) -> pd.DataFrame:
+        """Units that can be working or out of service."""
+        return self.units[~self.units["kind"].isin([UnitKind.TANK.value, UnitKind.METER.value])]
+
+    @cached_property
+    def unit_days(self) -> pd.DataFrame:
+        """One row per unit and school day, from ``uptime.unit_days``; tanks and meters have levels and readings."""
+        evidence = uptime.evidence_days(self.days_of(self.all.sightings), self.days_of(self.all.used_days))
+        return uptime.unit_days(self.standing, self.outages, evidence, self.scope)
+
+    @cached_property
+    def cabin_days(self) -> pd.DataFrame:
+        """The same of cabins and urinals."""
+        return self.of_kinds(self.unit_days, CABIN_LIKE)
+
+    @cached_property
+    def down(self) -> pd.DataFrame:
+        """School minutes lost by unit, day and cause."""
+        return uptime.down_minutes(self.outages, self.standing, self.scope)
+
+    @staticmethod
+    def of_kinds(frame: pd.DataFrame, kinds: Iterable[UnitKind]) -> pd.DataFrame:
+        """Rows of units of these kinds."""
+        return frame[frame["kind"].isin([kind.value for kind in kinds])]
+
+    @cached_property
+    def breaks(self) -> pd.DataFrame:
+        """Frame ``breaks`` of the period."""
+        return self.days_of(self.all.calendar.breaks)
+
+    @cached_property
+    def tallies(self) -> pd.DataFrame:
+        """Frame ``tallies`` of the period's whole weeks."""
+        weeks = set(self.occasions["week"])
+        return self.all.tallies[self.all.tallies["week"].isin(weeks)]
+
+    @cached_property
+    def given(self) -> pd.DataFrame:
+        """What each machine gave out in each week, from ``supplies.given_out_weeks``, with the school's code."""
+        return self.weeks_of(self.all.given)
+
+    @cached_property
+    def machine_weeks(self) -> pd.DataFrame:
+        """Frame ``machine_weeks`` of the period's whole weeks."""
+        return self.weeks_of(self.all.machine_weeks)
+
+    @cached_property
+    def demand(self) -> pd.DataFrame:
+        """Napkins asked for by school and school day, from ``supplies.demand_by_school``."""
+        return supplies.demand_by_school(self.given, self.machine_weeks)
+
+    @cached_property
+    def cover(self) -> pd.DataFrame:
+        """Per school with a machine or cupboard on record: on_hand, per_day, days_per_week, pack_size (NaN: not
+        recorded)."""
+        stock = self.stock.groupby("school_id", as_index=False).agg(
+            on_hand=("on_hand", "sum"), pack_size=("pack_size", "min")
+        )
+        machines = self.units.loc[self.units["kind"] == UnitKind.MACHINE.value, ["school_id"]].drop_duplicates()
+        rows = machines.merge(stock, on="school_id", how="outer")
+        rows = rows.merge(self.demand[["school_id", "per_day"]], on="school_id", how="left")
+        usual = self.occasions.groupby("school_id")["school_days"].median()
+        return rows.assign(days_per_week=rows["school_id"].map(usual))
+
+    @cached_property
+    def balances(self) -> list[balance.MeterBalance]:
+        """Meters of which everything they serve is listed, against the model."""
+        rows = self.all.scopes
+        first, last = pd.Timestamp(self.period.first), pd.Timestamp(self.period.last)
+        served = rows[(rows["from_day"] <= last) & (rows["until_day"].isna() | (rows["until_day"] >= first))]
+        readings = self.all.readings[self.all.readings["day"] <= last]
+        return balance.meter_balance(self.units, served, readings, self.all.water, self.occasions)
+
+    @cached_property
+    def codes(self) -> dict[int, str]:
+        """School id → code."""
+        return {school.id: school.code for school in self.schools}
+
+    @cached_property
+    def route_states(self) -> pd.DataFrame:
+        """What is known of each school day's disposal; a school without any route on record is not known."""
+        incinerators = self.of_kinds(self.units, [UnitKind.INCINERATOR])
+        days = self.of_kinds(self.unit_days, [UnitKind.INCINERATOR])
+        routes = self.all.routes
+        states = disposal.route_day_states(
+            routes,
+            self.school_days,
+            incinerators,
+            days.loc[days["down_min"] > 0, ["unit_id", "day"]],
+            days.loc[days["observed"], ["unit_id", "day"]],
+        )
+        without = ~states["school_id"].isin(set(routes["school_id"]))
+        return states.assign(state=states["state"].mask(without, disposal.RouteState.NOT_SEEN.value))
+
+    @cached_property
+    def sessions(self) -> pd.DataFrame:
+        """Frame ``sessions`` of the period."""
+        return self.days_of(self.all.sessions)
+
+    @cached_property
+    def attendance(self) -> pd.DataFrame:
+        """Frame ``attendance`` of the period's lessons."""
+        return self.all.attendance[self.all.attendance["session_id"].isin(self.sessions["session_id"])]
+
+    @cached_property
+    def sheets(self) -> pd.DataFrame:
+        """Frame ``sheets`` of the period's whole weeks."""
+        return self.weeks_of(self.all.sheets)
+
+    @cached_property
+    def queries(self) -> pd.DataFrame:
+        """Frame ``queries`` of the period's whole weeks."""
+        return self.weeks_of(self.all.queries)
+
+    def school_name(self, school_id: int) -> str:
+        """A school's name; its id where it has left the programme."""
+        return next((school.name for school in self.schools if school.id == school_id), str(school_id))
+
+    def row_of(self, frame: pd.DataFrame, column: str, value: Any) -> Any:
+        """The first row of a frame with this value, or None."""
+        rows = frame[frame[column] == value]
+        return None if rows.empty else rows.iloc[0]

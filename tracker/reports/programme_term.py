@@ -1,0 +1,55 @@
+"""All schools of a programme in one term, for its officer."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from tracker.records import frames
+from tracker.reports.facts import Pair, TermLike, gather
+from tracker.reports.report import Report, Section
+from tracker.reports.restock_list import restock_table
+from tracker.reports.school_term import report_of, with_tables
+from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
+from tracker.reports.sections.records import reading_section, records_section, short_section
+from tracker.reports.sections.supplies import supplies_section
+from tracker.reports.sections.use import visits_section, water_section
+from tracker.reports.sections.working import working_section
+from tracker.vocabulary import ReportKind
+
+BY_NEED = (
+    "The restocking list is in the order of need, with the reason in words; it says nothing about how a school works."
+)
+
+
+def build(session: frames.Session, programme_id: int, term: TermLike, as_of: datetime, code_version: str) -> Report:
+    """The programme term report: every headline with last term and target, schools in the order of their codes.
+
+    Args:
+        as_of: the report's instant (aware); a running term is reported to that day, an ended one to its last.
+    Raises:
+        LookupError: there is no such programme.
+        ValueError: the term has not begun.
+    """
+    pair = gather(session, programme_id, term, as_of)
+    facts = pair.now
+    targets = frames.targets(session, programme_id, term.id)
+    scope = frames.Scope(programme_id, facts.period.first, facts.period.last)
+    answers = frames.inspection_answers(session, scope, term.id)
+    sections = _sections(session, pair, targets)
+    units = next(place for place, section in enumerate(sections) if section.key == "units")
+    sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=False))
+    whole = (short_section(sections), *sections, reading_section((BY_NEED,)))
+    title = f"{facts.all.programme.name}: programme term report"
+    return report_of(facts, ReportKind.PROGRAMME_TERM, title, whole, scope="", code_version=code_version)
+
+
+def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.TargetHead]) -> list[Section]:
+    return [
+        visits_section(pair, targets, one_school=False),
+        water_section(pair, targets, one_school=False),
+        working_section(pair, targets, one_school=False),
+        supplies_section(pair, targets, restock_table(session, pair.now)),
+        disposal_section(pair, targets),
+        lessons_section(pair, targets),
+        records_section(pair, targets, one_school=False),
+    ]

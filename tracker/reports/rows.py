@@ -1,0 +1,145 @@
+"""Small builders of tables and chart rows, so that every report lays the same thing out in the same way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from tracker.measures.dials import rows_of
+from tracker.measures.figure import Figure, Part
+from tracker.measures.uptime import RANGE_NOTE
+from tracker.reports.facts import TermFacts
+from tracker.reports.printing import amount, day
+from tracker.reports.report import Cell, Chart, Column, Table
+from tracker.vocabulary import Basis, CountWay, FittingKind, UnitKind
+
+KIND_WORDS = {
+    UnitKind.CABIN: "Cabins",
+    UnitKind.URINAL: "Urinals",
+    UnitKind.TAP: "Washing points",
+    UnitKind.MACHINE: "Napkin machines",
+    UnitKind.INCINERATOR: "Incinerators",
+    UnitKind.TANK: "Tanks",
+    UnitKind.METER: "Meters",
+}
+WAY_WORDS = {
+    CountWay.COUNTER: "by a counter",
+    CountWay.DRAWN: "two breaks drawn at random",
+    CountWay.GRID: "every break",
+    CountWay.WEEK_TOTAL: "a total for the week",
+    CountWay.NONE: "not counted",
+}
+FITTING_WORDS = {kind: str(kind.value).replace("_", " ") for kind in FittingKind}
+
+
+def words(key: str, heading: str) -> Column:
+    """A column of words or days."""
+    return Column(key, heading, "", numeric=False)
+
+
+def counts(key: str, heading: str, unit: str = "") -> Column:
+    """A column of numbers or figures."""
+    return Column(key, heading, unit)
+
+
+def optional_day(value: Any) -> date | None:
+    """A day of a frame; None where it is empty."""
+    return None if value is None or pd.isna(value) else pd.Timestamp(value).date()
+
+
+def count(value: Any) -> int | None:
+    """A whole number of a frame; None where it is empty."""
+    return None if pd.isna(value) else int(value)
+
+
+def share_of(row: Any) -> Figure:
+    """A row of ``uptime.availability_by`` as a figure."""
+    known = not pd.isna(row.share)
+    return Figure(
+        float(row.share) if known else None,
+        "share",
+        Basis(row.basis),
+        float(row.low) if known else None,
+        float(row.high) if known else None,
+        int(row.used),
+        int(row.expected),
+        "unit school days",
+        note=RANGE_NOTE if known and row.used < row.expected else "",
+    )
+
+
+def count_share(part: int, used: int, expected: int) -> Figure:
+    """part ÷ expected school-weeks as a figure; not recorded where nothing was expected."""
+    value = part / expected if expected else None
+    return Figure(value, "share", Basis.COUNTED, used=used, expected=expected)
+
+
+def weekly_rows(facts: TermFacts, by_week: Mapping[date, Figure]) -> tuple[dict[str, Any], ...]:
+    """Chart rows of kind ``weekly_bars``: every week of the period; expected = some school had a school day."""
+    held = {week.date() for week in facts.occasions["week"]}
+    return tuple(
+        {
+            "week": week,
+            "value": by_week[week].value if week in by_week else None,
+            "expected": week in held,
+        }
+        for week in facts.weeks
+    )
+
+
+def weekly_chart(facts: TermFacts, key: str, name: str, by_week: Mapping[date, Figure], unit: str) -> Chart:
+    """A bar a week, with its table. A week with school and no record looks missing, not like nothing."""
+    rows = weekly_rows(facts, by_week)
+    columns = (words("week", "Week from"), counts("value", name, unit))
+    cells = tuple((row["week"], by_week.get(row["week"]) if row["expected"] else "no school") for row in rows)
+    table = Table(f"{key}_table", f"{name} by week", columns, cells)
+    about = f"One bar for each week of the term: {name.lower()}. Weeks without a record are marked as not reported."
+    return Chart(f"{key}_chart", "weekly_bars", week_finding(name, rows, unit), about, rows, table)
+
+
+def week_finding(name: str, rows: Sequence[Mapping[str, Any]], unit: str) -> str:
+    """What a weekly chart shows, as a sentence.
+
+    >>> rows = [{"week": date(2030, 1, 7), "value": 5.0, "expected": True},
+    ...         {"week": date(2030, 1, 14), "value": None, "expected": True}]
+    >>> week_finding("Visits", rows, "visits")
+    'Visits: 5 visits in the week from 7 January 2030, the most of 1 week recorded; 1 week with school has no record.'
+    """
+    known = [row for row in rows if row["value"] is not None]
+    silent = sum(1 for row in rows if row["expected"] and row["value"] is None)
+    if not known:
+        return f"{name}: no week was recorded."
+    most = max(known, key=lambda row: (row["value"], -row["week"].toordinal()))
+    week = f"the week from {day(most['week'])}, the most of {_weeks(len(known))} recorded"
+    found = f"{name}: {amount(most['value'], unit)} in {week}"
+    return (
+        f"{found}; {_weeks(silent)} with school {'has' if silent == 1 else 'have'} no record."
+        if silent
+        else f"{found}."
+    )
+
+
+def _weeks(number_of: int) -> str:
+    return f"{number_of} week" if number_of == 1 else f"{number_of} weeks"
+
+
+def name_rows(figures: Sequence[tuple[str, Figure]]) -> tuple[dict[str, Any], ...]:
+    """Chart rows of kind ``bar_by_name``."""
+    return tuple(
+        {"name": name, "value": figure.value, "low": figure.low, "high": figure.high, "note": ""}
+        for name, figure in figures
+    )
+
+
+def parts_of(frame: pd.DataFrame, column: str) -> tuple[Part, ...]:
+    """Contributions by school and week, from columns school, week and a number."""
+    return tuple(Part(str(row.school), row.week.date(), float(getattr(row, column))) for row in rows_of(frame))
+
+
+def sentences(key: str, title: str, lines: Sequence[str], empty: str) -> Table:
+    """A list of plain sentences as a table of one column."""
+    rows: tuple[tuple[Cell, ...], ...] = tuple((line,) for line in lines)
+    return Table(key, title, (words("what", "What"),), rows, empty=empty)

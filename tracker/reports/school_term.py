@@ -1,0 +1,144 @@
+"""One school's term, for the school and its officer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pandas as pd
+
+from tracker.measures.calendar import week_of
+from tracker.measures.dials import rows_of
+from tracker.records import frames
+from tracker.reports.facts import Pair, TermFacts, TermLike, gather
+from tracker.reports.printing import day, moment
+from tracker.reports.report import Report, Section, Table
+from tracker.reports.rows import optional_day, sentences
+from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
+from tracker.reports.sections.records import NOTES, SILENT, reading_section, records_section, short_section, strip
+from tracker.reports.sections.supplies import cover_of, supplies_section
+from tracker.reports.sections.use import visits_section, water_section
+from tracker.reports.sections.working import working_section
+from tracker.vocabulary import ReportKind
+
+SOON = timedelta(days=60)  # papers that end within so many days are named
+
+
+def build(session: frames.Session, school_id: int, term: TermLike, as_of: datetime, code_version: str) -> Report:
+    """The school term report.
+
+    Args:
+        term: a term of the school's programme, as a row or a head.
+        as_of: the report's instant (aware); a running term is reported to that day, an ended one to its last.
+    Raises:
+        LookupError: there is no such school, or it was not in the programme in this term.
+        ValueError: the term has not begun.
+    """
+    programme_id = frames.programme_of_school(session, school_id)
+    pair = gather(session, programme_id, term, as_of, (school_id,))
+    facts = pair.now
+    if not facts.schools:
+        raise LookupError(f"school {school_id} was not in the programme in term {term.code}")
+    scope = frames.Scope(programme_id, facts.period.first, facts.period.last, (school_id,))
+    answers = frames.inspection_answers(session, scope, term.id)
+    sections = _sections(pair)
+    units = next(place for place, section in enumerate(sections) if section.key == "units")
+    sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=True))
+    whole = (short_section(sections), *sections, reading_section(), next_section(facts))
+    school = facts.schools[0]
+    title = f"{school.name}: term report"
+    return report_of(facts, ReportKind.SCHOOL_TERM, title, whole, scope=school.code, code_version=code_version)
+
+
+def _sections(pair: Pair) -> list[Section]:
+    # Targets are the programme's; a single school has none of its own.
+    return [
+        visits_section(pair, {}, one_school=True),
+        water_section(pair, {}, one_school=True),
+        working_section(pair, {}, one_school=True),
+        supplies_section(pair, {}, None),
+        disposal_section(pair, {}),
+        lessons_section(pair, {}),
+        records_section(pair, {}, one_school=True),
+    ]
+
+
+def with_tables(section: Section, *tables: Table) -> Section:
+    """The same section with more tables at its end."""
+    return replace(section, tables=(*section.tables, *tables))
+
+
+def report_of(
+    facts: TermFacts, kind: ReportKind, title: str, sections: tuple[Section, ...], *, scope: str, code_version: str
+) -> Report:
+    """A report's frame around its sections."""
+    return Report(
+        kind,
+        title,
+        facts.all.programme.name,
+        scope,
+        facts.term.name,
+        facts.period.first,
+        facts.period.last,
+        facts.term.last_day,
+        facts.as_of,
+        code_version,
+        sections,
+        NOTES,
+    )
+
+
+def next_section(facts: TermFacts) -> Section:
+    """What the school can do next, from the records: one plain sentence each."""
+    lines = [*_silent_weeks(facts), *_open_outages(facts), *_papers(facts), *_stock(facts), *_queries(facts)]
+    table = sentences("next_steps", "Next steps", lines, "Nothing is waiting for the school in these records.")
+    return Section("next", "What the school can do next", tables=(table,))
+
+
+def _silent_weeks(facts: TermFacts) -> Iterator[str]:
+    for row in strip(facts).rows:
+        if row["state"] == SILENT:
+            yield f"Send the week sheet for the week from {day(row['week'])}; it can still be sent."
+
+
+def _open_outages(facts: TermFacts) -> Iterator[str]:
+    rows = facts.outages[facts.outages["end"].isna()]
+    names = facts.units.set_index("unit_id")["unit"].to_dict()
+    for row in rows_of(rows.sort_values("start")):
+        if row.unit_id in names:
+            since = moment(row.start.to_pydatetime(), facts.all.programme.zone)
+            out = f"Unit {names[row.unit_id]} is recorded as out of service ({row.cause}) since {since}."
+            yield f"{out} If it works again, say so in the next week sheet."
+
+
+def _papers(facts: TermFacts) -> Iterator[str]:
+    last = facts.period.last
+    rows = facts.all.routes
+    rows = rows[(rows["until_day"].isna() | (rows["until_day"] > pd.Timestamp(last)))]
+    for row in rows_of(rows):
+        papers: tuple[tuple[str, date | None], ...] = (
+            ("The permit", optional_day(row.permit_until)),
+            ("The operator's training", optional_day(row.operator_until)),
+        )
+        for paper, until in papers[: 2 if row.kind == "burn" else 1]:
+            if until is None:
+                yield f"{paper} for the route {row.kind} is not on record. Ask the officer."
+            elif until < last + SOON:
+                ends = "ended" if until < last else "ends"
+                yield f"{paper} for the route {row.kind} {ends} on {day(until)}. Ask the officer in good time."
+
+
+def _stock(facts: TermFacts) -> Iterator[str]:
+    for row in rows_of(facts.cover):
+        weeks = cover_of(row)
+        if weeks is not None and weeks < 2:
+            yield f"About {weeks:.1f} school weeks of napkins are left. Count the cupboard and tell the officer."
+        if pd.isna(row.on_hand):
+            yield "Stock of napkins is not recorded. Count the machines and the cupboard in the next week sheet."
+
+
+def _queries(facts: TermFacts) -> Iterator[str]:
+    waiting = facts.queries[facts.queries["open"]]
+    for week in sorted(set(waiting["week"])):
+        yield f"Answer the query about the week from {day(week_of(week.date(), facts.all.programme.first_weekday))}."
