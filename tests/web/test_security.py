@@ -5,6 +5,8 @@ from __future__ import annotations
 import gzip
 import json
 import re
+import subprocess
+import sys
 
 import pytest
 
@@ -309,3 +311,14 @@ def test_every_text_colour_stands_out_and_borders_can_be_seen():
     assert not re.search(
         r"https?:|@import|@font-face|(?:margin|padding|border)-(?:left|right)|text-align: (?:left|right)", style
     )
+
+
+def test_the_application_starts_without_the_heavy_libraries():
+    """A phone's first page must not wait for what only reports need."""
+    code = (
+        "import sys; from tracker.app import create_app; from tracker.config import Settings; "
+        "create_app(Settings('sqlite:////nowhere/x.db', 's' * 40)); "
+        "print([name for name in ('pandas', 'scipy', 'altair', 'vl_convert') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=PACKAGE.parent, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
