@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
+from typing import Any
 
 from tracker.intake.rulebook import Finding, Rule, View, days_of, no_such, spoken, table_of
 from tracker.measures.calendar import week_of
@@ -28,6 +29,7 @@ KINDS: dict[str, tuple[tuple[UnitKind, ...], str]] = {
     "machine_days": ((UnitKind.MACHINE,), "Only a napkin machine can run out."),
     "burns": ((UnitKind.INCINERATOR,), "Burns are started at an incinerator only."),
 }
+IN_FUTURE = "This lies in the future. Write the day on which it was seen, counted or read."
 PLACE_COLUMNS = {"stock_moves": ("from_place", "to_place"), "stock_counts": ("place",)}
 
 
@@ -106,16 +108,18 @@ def not_future(view: View) -> Iterator[Finding]:
         return
     now = view.now.astimezone(view.context.zone).replace(tzinfo=None)
     for table, row in view.rows(*FACT_TABLES):
-        for column, value in row.values.items():
-            if isinstance(value, datetime):
-                late = value > now
-            elif isinstance(value, date):
-                late = value > now.date() and table != "day_marks"  # a lost day may be known ahead
-            else:
-                continue
-            if late:
-                message = "This lies in the future. Write the day on which it was seen, counted or read."
-                yield Finding(table, row, column, message)
+        if table == "day_marks":
+            continue  # a lost day may be known ahead
+        for column in late_columns(row.values, now):
+            yield Finding(table, row, column, IN_FUTURE)
+
+
+def late_columns(values: Mapping[str, Any], now: datetime) -> list[str]:
+    """The columns whose day or local time is later than a local time."""
+    times = {name: value for name, value in values.items() if isinstance(value, date)}
+    return [
+        name for name, value in times.items() if (value > now if isinstance(value, datetime) else value > now.date())
+    ]
 
 
 def week_start(view: View) -> Iterator[Finding]:

@@ -87,6 +87,11 @@ def lookups_of(
     return found
 
 
+def find_programme(session: Session, code: str) -> Programme | None:
+    """A programme by its code."""
+    return session.scalars(select(Programme).where(Programme.code == code)).first()
+
+
 def key_of(table: FileTable, values: Mapping[str, Any]) -> Codes:
     """The key of a row, in the order of ``table.key``; a blank is None."""
     return tuple(values.get(name) for name in table.key)

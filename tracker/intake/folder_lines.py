@@ -1,0 +1,215 @@
+"""Lines of a folder: parsed, compared with what is on record, their links and set-up checked. Nothing is written."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from tracker.intake.folder_files import FileText
+from tracker.intake.problems import Problem, shown
+from tracker.intake.rows import header, parse_row
+from tracker.intake.rulebook import no_such
+from tracker.intake.rules_units import IN_FUTURE, late_columns
+from tracker.intake.setup_rules import CLASH_RULES, SETUP_RULES, SetupRule
+from tracker.intake.tables import BY_NAME, TABLES, Link, Table
+from tracker.records.lookups import TARGETS, Codes, Lookups, existing, key_of
+
+Progress = Callable[[int, int, str], None]
+EVERY_SO_MANY = 2000
+WHERE = {"units": "at this school", "blocks": "at this school", "shifts": "at this school"}
+WHAT = {
+    "areas": "area", "schools": "school", "shifts": "shift", "blocks": "block", "units": "unit", "terms": "term",
+    "agreements": "agreement", "products": "product", "lots": "lot", "places": "place", "people": "person",
+    "outages": "outage", "awareness_sessions": "session",
+}  # fmt: skip
+OPEN_DATED = frozenset({"water_deliveries", "service_visits", "money", "stock_moves"})  # may belong to no school
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a file: as typed and as read; a cell that could not be read is None."""
+
+    number: int
+    key: Codes
+    values: Mapping[str, Any]
+    raw: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class OnRecord:
+    """A row of the database in the words of the exchange format."""
+
+    row_id: int
+    values: Mapping[str, Any]
+    sheet_id: int | None
+
+
+@dataclass(slots=True)
+class Lines:
+    """All lines of a folder by table, beside what is on record, and what is wrong so far."""
+
+    files: Mapping[str, FileText]
+    by_table: dict[str, list[Line]] = field(default_factory=dict)
+    on_record: dict[str, dict[Codes, OnRecord]] = field(default_factory=dict)
+    added: dict[str, list[Line]] = field(default_factory=dict)
+    changed: dict[str, list[tuple[OnRecord, Line]]] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+    def touched(self, table: str) -> list[Line]:
+        """New and changed lines of a table."""
+        return [*self.added.get(table, ()), *(line for _, line in self.changed.get(table, ()))]
+
+    def unchanged_count(self, table: str) -> int:
+        """Lines that say what is on record already."""
+        return len(self.by_table.get(table, ())) - len(self.touched(table))
+
+
+def parse(files: Mapping[str, FileText], tick: Callable[[int, str], None]) -> Lines:
+    """Read every cell, and find lines that are said twice."""
+    lines = Lines(files)
+    for name, text in files.items():
+        seen: dict[Codes, int] = {}
+        table, blank = text.table, dict.fromkeys(header(text.table))
+        found = lines.by_table[name] = []
+        for place, (number, cells) in enumerate(text.rows):
+            raw = dict(zip(text.columns, cells, strict=True))
+            read, wrong = parse_row(table, raw, number)
+            values = {**blank, **read}
+            lines.problems += wrong
+            line = Line(number, key_of(table, values), values, raw)
+            if line.key in seen and not wrong:
+                message = f"This is said twice; the first time in line {seen[line.key]}. Keep one of them."
+                lines.problems.append(Problem(name, number, table.key[-1], shown(line.key[-1]), message, rule="once"))
+                continue
+            seen.setdefault(line.key, number)
+            found.append(line)
+            if place % EVERY_SO_MANY == 0:
+                tick(place, name)
+    return lines
+
+
+def compare(session: Session, lookups: Lookups, lines: Lines, may_change: bool) -> None:
+    """Sort lines into new, changed and unchanged; a changed one is a problem unless changes have a reason."""
+    for table in TABLES:
+        name = table.name
+        if table.fact and name not in lines.by_table and name not in TARGETS:
+            continue  # nothing asks for it
+        on_record = lines.on_record[name] = {}
+        for row_id, values, sheet_id in existing(session, lookups, table):
+            key = key_of(table, values)
+            on_record[key] = OnRecord(row_id, values, sheet_id)
+            lookups.add(name, key, row_id)
+        for line in lines.by_table.get(name, ()):
+            stored = on_record.get(line.key)
+            if stored is None:
+                lines.added.setdefault(name, []).append(line)
+                continue
+            differs = [column for column in header(table) if line.values[column] != stored.values.get(column)]
+            if differs:
+                lines.changed.setdefault(name, []).append((stored, line))
+                if not may_change:
+                    lines.problems.append(_differs(table, line, stored, differs[0]))
+
+
+def _differs(table: Table, line: Line, stored: OnRecord, column: str) -> Problem:
+    before = shown(stored.values.get(column)) or "blank"
+    message = f"This row is on record with {column} {before}. Correct the file, or load it with a correction reason."
+    return Problem(table.name, line.number, column, shown(line.raw.get(column)), message, rule="unchanged")
+
+
+def check_links(lines: Lines) -> list[Problem]:
+    """Every code that a line names stands in the folder or on record."""
+    known: dict[str, set[Codes]] = {
+        name: {*lines.on_record.get(name, {}), *(line.key for line in lines.by_table.get(name, ()))} for name in TARGETS
+    }
+    below = {name: _below(codes) for name, codes in known.items()}
+    problems: dict[tuple[str, int, str], Problem] = {}
+    for name, rows in lines.by_table.items():
+        for link in BY_NAME[name].links:
+            for line in rows:
+                wrong = _unlinked(link, line, known, below)
+                if wrong is not None:
+                    column, message = wrong
+                    value = shown(line.values.get(column))
+                    problem = Problem(name, line.number, column, value, message, rule="code_known")
+                    problems.setdefault((name, line.number, column), problem)
+    return list(problems.values())
+
+
+def _below(codes: Iterable[Codes]) -> dict[Codes, list[str]]:
+    found: dict[Codes, list[str]] = defaultdict(list)
+    for one in codes:
+        found[one[:-1]].append(str(one[-1]))
+    return found
+
+
+def _unlinked(
+    link: Link, line: Line, known: Mapping[str, set[Codes]], below: Mapping[str, Mapping[Codes, list[str]]]
+) -> tuple[str, str] | None:
+    codes = tuple(line.values.get(column) for column in link.columns)
+    column = link.columns[-1]
+    if codes[-1] is None:
+        return None  # blank: where it is needed, the cell itself is refused
+    if codes in known[link.target]:
+        return None
+    if len(codes) > 1 and codes[0] is None:
+        return link.columns[0], f"Write the {link.columns[0]} of this {column}."
+    if len(codes) > 1 and link.columns[0] == "school" and (codes[0],) not in known["schools"]:
+        schools = [str(one[0]) for one in known["schools"]]
+        return "school", no_such("school", codes[0], schools, "in this programme")
+    where = WHERE.get(link.target, "in this programme")
+    return column, no_such(WHAT[link.target], codes[-1], below[link.target].get(codes[:-1], ()), where)
+
+
+def check_setup(lines: Lines, now: datetime | None) -> list[Problem]:
+    """Rules about single lines, about lines that must agree, and dates of lines that belong to no school."""
+    problems: list[Problem] = []
+    for rule in SETUP_RULES:
+        for name in rule.tables:
+            problems += _single(rule, name, lines.touched(name))
+    merged = {
+        name: {
+            **{key: (0, stored.values) for key, stored in lines.on_record.get(name, {}).items()},
+            **{line.key: (line.number, line.values) for line in lines.by_table.get(name, ())},
+        }
+        for name in {*lines.by_table, *lines.on_record}
+    }
+    for clash_rule in CLASH_RULES:
+        for clash in clash_rule.check(merged):
+            if clash.line:
+                value = shown(_raw(lines, clash.table, clash.line, clash.column))
+                at = (clash.table, clash.line, clash.column, value)
+                problems.append(Problem(*at, clash.message, rule=clash_rule.name))
+    return [*problems, *_late(lines, now)]
+
+
+def _single(rule: SetupRule, name: str, lines: Iterable[Line]) -> Iterator[Problem]:
+    for line in lines:
+        for said in rule.check(line.values):
+            value = shown(line.raw.get(said.column))
+            yield Problem(name, line.number, said.column, value, said.message, rule=rule.name)
+
+
+def _late(lines: Lines, now: datetime | None) -> Iterator[Problem]:
+    if now is None:
+        return
+    for name in sorted(OPEN_DATED):
+        for line in lines.touched(name):
+            for column in late_columns(line.values, now):
+                at = (name, line.number, column, shown(line.raw.get(column)))
+                yield Problem(*at, IN_FUTURE, rule="not_future")
+
+
+def _raw(lines: Lines, table: str, number: int, column: str) -> str | None:
+    return next((line.raw.get(column) for line in lines.by_table[table] if line.number == number), None)
+
+
+def check_programme(line: Line) -> list[Problem]:
+    """What is wrong with the programme's own row; without a zone no local time can be read."""
+    rules = (rule for rule in SETUP_RULES if "programme" in rule.tables)
+    return [problem for rule in rules for problem in _single(rule, "programme", [line])]
