@@ -166,25 +166,6 @@ def lines(session: Session, publication_id: int, figure: str) -> list[Publicatio
     return list(session.scalars(query.order_by(PublicationLine.school, PublicationLine.week)))
 
 
-def covers(session: Session, programme_id: int, day: date, school: str = "") -> bool:
-    """Whether a published report holds the week that begins on ``day``: an edit then needs a reason.
-
-    A report of the whole programme holds every school's weeks; a school's own report only those of ``school``
-    (its code).
-    """
-    query = (
-        select(Publication.id)
-        .join(Term, Term.id == Publication.term_id)
-        .where(
-            Publication.programme_id == programme_id,
-            Publication.scope.in_(["", school]),
-            Term.first_day <= day + timedelta(days=6),
-            Term.last_day >= day,
-        )
-    )
-    return session.scalar(query.limit(1)) is not None
-
-
 def sheet_counts(session: Session, programme_id: int, first: date, last: date) -> dict[SheetState, int]:
     """Sheets of weeks that have a day in the span, by state; a state without a sheet counts 0."""
     query = (

@@ -33,6 +33,7 @@ FILLINGS: dict[str, tuple[str, str]] = {
     "dots": ("#a2b3c4", '<circle cx="3" cy="3" r="1.3" fill="#0c4f55"/>'),
     "missing": ("#a3b4c5", '<path d="M0 0L6 6M6 0L0 6" stroke="#80796a" stroke-width="0.9"/>'),
     "empty": ("#fefefe", ""),
+    "faint": ("#d3ccba", ""),
 }
 PART_FILLINGS = ("solid", "stripes", "dots", "empty")
 
@@ -207,29 +208,48 @@ def _fill(rows: Sequence[Mapping[str, Any]], legend: bool, domain: Sequence[str]
 
 
 def stacked_week_share(chart: Chart) -> dict[str, Any]:
-    """The parts of each week beside each other, read downwards; each part has its filling and its count."""
+    """The parts of each week beside each other, read downwards, the week's sum at the end; silent weeks are crossed."""
     import altair as alt
 
+    unit = unit_of(chart)
     parts = list(dict.fromkeys(str(row["part"]) for row in chart.rows))
-    weeks = list(dict.fromkeys(week_name(row["week"]) for row in chart.rows))
+    sums = _week_sums(chart.rows)
+    end = _scale_end(list(sums.values()), unit)
+    weeks = [week_name(week) for week in sums]
     rows = [
-        {"name": week_name(row["week"]), "part": str(row["part"]), "value": row["value"], "place": place}
+        {"name": week_name(row["week"]), "part": str(row["part"]), "value": row["value"]} | {"place": place}
         for place, part in enumerate(parts)
         for row in chart.rows
         if str(row["part"]) == part and row["value"] is not None
     ]
+    silent = [{"name": week_name(week), "length": end * 0.12} for week, total in sums.items() if total is None]
+    room = alt.Scale(domain=[0, end * 1.28], nice=False)
+    lines = alt.Y("name:N", sort=weeks, axis=_labels(weeks), scale=alt.Scale(domain=weeks))
     colours = [FILLINGS[filling_of(part, place)][0] for place, part in enumerate(parts)]
-    bars = (
-        alt.Chart(_data(rows))
-        .mark_bar(height=14, stroke=INK, strokeWidth=0.8)
-        .encode(
-            y=alt.Y("name:N", sort=weeks, axis=_labels(weeks), scale=alt.Scale(domain=weeks)),
-            x=alt.X("value:Q", stack="zero", title=unit_of(chart) or None, axis=alt.Axis(tickMinStep=1, tickCount=5)),
-            order="place:Q",
-            color=alt.Color("part:N", scale=alt.Scale(domain=parts, range=colours), legend=alt.Legend()),
-        )
-    )
-    return _finish(bars, 22 * max(len(weeks), 1) + 80)
+    fill = alt.Color("part:N", scale=alt.Scale(domain=parts, range=colours), legend=alt.Legend())
+    bars = alt.Chart(_data(rows)).mark_bar(height=14, stroke=INK, strokeWidth=0.8)
+    bars = bars.encode(y=lines, x=alt.X("value:Q", stack="zero", scale=room, axis=None), order="place:Q", color=fill)
+    gaps = alt.Chart(_data(silent)).mark_bar(height=14, fill=FILLINGS["missing"][0], stroke=INK, strokeWidth=0.6)
+    gaps = gaps.encode(y=lines, x=alt.X("length:Q", scale=room, axis=None))
+    ends = [
+        {"name": week_name(week), "length": end * 0.12 if total is None else total}
+        | {"words": NOT_REPORTED if total is None else bare(total, unit)}
+        for week, total in sums.items()
+    ]
+    words = alt.Chart(_data(ends)).mark_text(align="left", dx=6, fontSize=FONT, color=INK)
+    words = words.encode(y=lines, x=alt.X("length:Q", scale=room), text="words:N")
+    return _finish(alt.layer(bars, gaps, words), 24 * max(len(weeks), 1) + 70)
+
+
+def _week_sums(rows: Sequence[Mapping[str, Any]]) -> dict[date, float | None]:
+    """The sum of each week's parts; None where none of them was recorded."""
+    sums: dict[date, float | None] = {}
+    for row in rows:
+        week, value = _day(row["week"]), row["value"]
+        before = sums.setdefault(week, None)
+        if value is not None:
+            sums[week] = (before or 0.0) + value
+    return dict(sorted(sums.items()))
 
 
 # What a state or part means decides its filling; others take the next filling in order.
@@ -246,7 +266,7 @@ FILLING_OF_STATE = {
     NOT_REPORTED: "missing",
     "not reported yet": "missing",
     "not recorded": "missing",
-    NO_SCHOOL: "empty",
+    NO_SCHOOL: "faint",
 }
 
 

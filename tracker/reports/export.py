@@ -17,7 +17,7 @@ from datetime import date
 from typing import Any, Final
 
 from tracker.measures.figure import Figure
-from tracker.reports.printing import NOT_RECORDED, bare, day, days, plain, print_figure
+from tracker.reports.printing import NOT_RECORDED, bare, day, days, number, plain, print_figure
 from tracker.reports.report import Cell, Chart, Column, Line, Report, Section, Table
 
 RISKY: Final = ("=", "+", "-", "@", "\t", "\r", "\0")
@@ -103,7 +103,7 @@ def _text_row(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Col
 def heading(column: Column) -> str:
     """A column's heading with its unit."""
     unit = "%" if column.unit == "share" else column.unit
-    return f"{column.heading} ({unit})" if unit and unit not in column.heading else column.heading
+    return f"{column.heading} ({unit})" if unit and unit not in column.heading.lower() else column.heading
 
 
 def words(cell: Cell, column: Column) -> str:
@@ -117,6 +117,21 @@ def words(cell: Cell, column: Column) -> str:
     if isinstance(cell, date):
         return day(cell)
     return cell if isinstance(cell, str) else bare(float(cell), column.unit)
+
+
+def cell_parts(cell: Cell, column: Column) -> tuple[str, str, str]:
+    """A cell as pages set it: what stands large, the range under it, and how it came about.
+
+    >>> from tracker.vocabulary import Basis
+    >>> figure = Figure(0.9, "share", Basis.SAMPLED, low=0.8, high=0.95, used=10, expected=12)
+    >>> cell_parts(figure, Column("a", "A", "share"))
+    ('90.0 %', '80.0 % to 95.0 %', 'sampled, 10 of 12')
+    """
+    if not isinstance(cell, Figure):
+        return words(cell, column), "", ""
+    ends = "" if cell.low is None else f"{bare(cell.low, cell.unit)} to {bare(cell.high, cell.unit)}"
+    complete = f", {number(cell.used)} of {number(cell.expected)}" if cell.expected else ""
+    return bare(cell.value, cell.unit) if cell.recorded else withheld_words(cell), ends, cell.basis.value + complete
 
 
 def withheld_words(figure: Figure) -> str:

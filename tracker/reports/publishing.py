@@ -27,6 +27,7 @@ Session: TypeAlias = frames.Session
 
 PEOPLE_UNITS = ("pupils", "attendances", "girls", "boys", "napkins")
 HTML_FILE, JSON_FILE, CSV_FILE = "report.html", "report.json", "report-csv.zip"
+MARKS = ("<!-- the report begins -->", "<!-- the report ends -->")
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,13 +315,13 @@ def printed_parts(figure: Figure) -> tuple[PrintedPart, ...]:
 
 def contributions(report: Report) -> list[tuple[str, str, str, str]]:
     """(figure, school, week, digits) of every headline that adds up; counts about people stay inside the programme."""
-    found: list[tuple[str, str, str, str]] = []
-    for line in report.lines():
-        if adds_up(line.figure) and not line.figure.about_people:
-            found += [
-                (line.key, part.school, part.week.isoformat(), str(part.digits)) for part in printed_parts(line.figure)
-            ]
-    return found
+    figures = {line.key: line.figure for line in report.lines()}  # a headline may stand in two sections
+    return [
+        (key, part.school, part.week.isoformat(), str(part.digits))
+        for key, figure in figures.items()
+        if adds_up(figure) and not figure.about_people
+        for part in printed_parts(figure)
+    ]
 
 
 # --- storing ------------------------------------------------------------------------------------------------------
@@ -360,13 +361,14 @@ def publish(session: Session, made: Draft, page: str, approval: Approval) -> int
     return publications.add(session, new, files(made, page), contributions(made.report)).id
 
 
-def body_of(page: bytes, start: str, end: str) -> str:
-    """The part of a stored page between two marks, to be shown inside the application's frame.
+def body_of(page: bytes) -> str:
+    """The part of a stored page between its marks, to be shown inside the application's frame.
 
     Raises:
-        ValueError: the page has no such marks.
+        ValueError: the page has no marks.
     """
     text = page.decode()
+    start, end = MARKS
     if start not in text or end not in text:
         raise ValueError("the stored page has no marks")
     return text.split(start, 1)[1].split(end, 1)[0]
