@@ -15,12 +15,15 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from tracker import paths
 from tracker.demo_data import DEMO_NOW, write
 from tracker.demo_data.__main__ import main
+from tracker.intake.folder import load_folder
 from tracker.intake.rows import header, parse_row
 from tracker.intake.tables import BY_NAME, TABLES
+from tracker.models.school import DrawnBreak, School
 
 Rows = list[dict[str, str]]
 NOW = DEMO_NOW.replace(tzinfo=None)
@@ -96,6 +99,17 @@ def test_keys_are_unique_and_links_lead_somewhere(made, table):
         for row in made[table.name]:
             there = tuple(row[name] for name in link.columns)
             assert there in known or (not link.required and "" in there), (table.name, link.target, row)
+
+
+def test_the_folder_loads_without_a_question_and_a_second_time_changes_nothing(session, made):
+    first = load_folder(session, paths.seed_data(), now=DEMO_NOW)
+    assert first.added == {name: len(rows) for name, rows in made.items()}
+    assert first.problems == []
+    second = load_folder(session, paths.seed_data(), now=DEMO_NOW)
+    assert sum(second.added.values()) + sum(second.changed.values()) == 0
+    drawn = select(School.code, DrawnBreak.day, DrawnBreak.slot).join(School, School.id == DrawnBreak.school_id)
+    kept = {tuple(row) for row in session.execute(drawn.where(DrawnBreak.day <= date(2026, 7, 19)))}
+    assert kept == {(row["school"], date.fromisoformat(row["day"]), row["break"]) for row in made["drawn_breaks"]}
 
 
 # --- the district
