@@ -111,7 +111,8 @@ def demo(port: int, keep: Path | None) -> None:
         if not database.exists():
             click.echo("Loading the made-up programme …")
             made_up.prepare(database, progress=_progress_bar()).dispose()
-        app = create_app(made_up.settings(database), now=made_up.now, demo_logins=made_up.LOGINS)
+        app = create_app(made_up.settings(database), now=made_up.now)
+        app.config["DEMO_LOGINS"] = list(made_up.LOGINS)
         _serve_demo(app, port, made_up.LOGINS)
     finally:
         if keep is None:
@@ -143,17 +144,16 @@ def serve(host: str, port: int, threads: int) -> None:
     """Serve a real installation. Put a proxy with https in front; docs/deploy.md shows how."""
     import waitress
 
-    from tracker.app import create_app
+    from tracker.app import create_app, refuse_demo
     from tracker.db import reading
     from tracker.migrate import SchemaError, check
-    from tracker.records import people
 
     settings, engine = _engine()
     try:
         settings.check()
         check(engine)
         with reading(engine) as session:
-            people.refuse_demo(session)
+            refuse_demo(session)
     except (SettingsError, SchemaError) as error:
         fail(str(error))
     click.echo(f"Serving on http://{host}:{port}")
@@ -166,20 +166,28 @@ def serve(host: str, port: int, threads: int) -> None:
 @click.argument("name")
 def add_administrator(programme: str, email: str, name: str) -> None:
     """Add the first person of a PROGRAMME; the password is asked for."""
+    from argon2 import PasswordHasher
+
     from tracker.db import writing
+    from tracker.intake import passwords
     from tracker.records import people
+    from tracker.vocabulary import Role
 
     _, engine = _engine()
     password = click.prompt("Password (at least 15 characters)", hide_input=True, confirmation_prompt=True)
-    wrong = people.password_problem(password)
-    if wrong:
+    if wrong := passwords.complaint(password, (name, email, programme)):
         fail(wrong, WRONG_INPUT)
-    secret_hash = people.hash_password(password)
+    secret_hash = PasswordHasher().hash(password)
     with writing(engine) as session:
+        found = people.programme_by_code(session, programme)
+        if found is None:
+            fail(f"There is no programme {programme}. Load one first, or check the code.", WRONG_INPUT)
+        person = people.add_person(session, name=name, email=email)
         try:
-            people.add_administrator(session, programme, email.lower(), name, secret_hash, at=utc_now())
-        except ValueError as error:
+            people.add_grant(session, found.id, person=person, role=Role.ADMINISTRATOR)
+        except people.PeopleError as error:
             fail(str(error), WRONG_INPUT)
+        people.set_password(session, person.id, secret_hash, utc_now())
         session.commit()
     click.echo(f"{name} can log in as administrator.")
 

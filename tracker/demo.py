@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
+from argon2 import PasswordHasher
 from sqlalchemy import Engine
 
 from tracker import paths
@@ -40,10 +41,13 @@ def prepare(database: Path, *, progress: Callable[[int, int, str], None] | None 
     """Make the demo's database: newest tables, the folder's records, the log-ins' passwords."""
     engine = make_engine(f"sqlite:///{database}")
     upgrade(engine)
-    hashes = {email: people.hash_password(password) for _, email, password in LOGINS}
+    hasher = PasswordHasher()
+    hashes = {email: hasher.hash(password) for _, email, password in LOGINS}
     with writing(engine) as session:
         load_folder(session, paths.seed_data(), progress=progress)
         for email, secret_hash in hashes.items():
-            people.set_hash(session, people.by_email(session, email), secret_hash, at=DEMO_NOW, is_demo=True)
+            person = people.find_person(session, email)
+            if person is not None:
+                people.set_password(session, person.id, secret_hash, DEMO_NOW, is_demo=True)
         session.commit()
     return engine

@@ -158,13 +158,13 @@ def end_all_logins(session: Session, person_id: int, at: datetime) -> None:
 # --- changes ------------------------------------------------------------------------------------------------------
 
 
-def set_password(session: Session, person_id: int, secret_hash: str, at: datetime) -> None:
+def set_password(session: Session, person_id: int, secret_hash: str, at: datetime, *, is_demo: bool = False) -> None:
     """Store a new password's hash, forget failures and end every log-in of the person."""
     found = credential_of(session, person_id)
     if found is None:
-        session.add(Credential(person_id=person_id, secret_hash=secret_hash, set_at=at))
+        session.add(Credential(person_id=person_id, secret_hash=secret_hash, set_at=at, is_demo=is_demo))
     else:
-        found.secret_hash, found.set_at, found.failures, found.is_demo = secret_hash, at, 0, False
+        found.secret_hash, found.set_at, found.failures, found.is_demo = secret_hash, at, 0, is_demo
     end_all_logins(session, person_id, at)
 
 
@@ -302,6 +302,11 @@ def only_in(session: Session, person_id: int, programme_id: int) -> bool:
 def programmes_of(session: Session, ids: Iterable[int]) -> list[Programme]:
     """The programmes with these ids, by name."""
     return list(session.scalars(select(Programme).where(Programme.id.in_(list(ids))).order_by(Programme.name)))
+
+
+def programme_by_code(session: Session, code: str) -> Programme | None:
+    """The programme of that code."""
+    return session.scalar(select(Programme).where(Programme.code == code))
 
 
 def areas_of(session: Session, programme_id: int) -> list[Area]:
