@@ -110,7 +110,7 @@ def demo(port: int, keep: Path | None) -> None:
     try:
         if not database.exists():
             click.echo("Loading the made-up programme …")
-            made_up.prepare(database, progress=_progress_bar()).dispose()
+            made_up.prepare(database, progress=_progress_bar())
         app = create_app(made_up.settings(database), now=made_up.now)
         app.config["DEMO_LOGINS"] = list(made_up.LOGINS)
         _serve_demo(app, port, made_up.LOGINS)

@@ -7,7 +7,6 @@ from datetime import datetime
 from pathlib import Path
 
 from argon2 import PasswordHasher
-from sqlalchemy import Engine
 
 from tracker import paths
 from tracker.config import DEMO_SECRET, Settings
@@ -37,9 +36,14 @@ def settings(database: Path) -> Settings:
     return Settings(f"sqlite:///{database}", DEMO_SECRET, demo=True, https=False)
 
 
-def prepare(database: Path, *, progress: Callable[[int, int, str], None] | None = None) -> Engine:
-    """Make the demo's database: newest tables, the folder's records, the log-ins' passwords."""
-    engine = make_engine(f"sqlite:///{database}")
+def prepare(database: Path, *, progress: Callable[[int, int, str], None] | None = None) -> None:
+    """Make the demo's database: newest tables, the folder's records, the log-ins' passwords.
+
+    It is made under another name first, so that a run that was broken off leaves no half demo behind.
+    """
+    half = database.with_suffix(".half")
+    half.unlink(missing_ok=True)
+    engine = make_engine(f"sqlite:///{half}")
     upgrade(engine)
     hasher = PasswordHasher()
     hashes = {email: hasher.hash(password) for _, email, password in LOGINS}
@@ -50,4 +54,7 @@ def prepare(database: Path, *, progress: Callable[[int, int, str], None] | None 
             if person is not None:
                 people.set_password(session, person.id, secret_hash, DEMO_NOW, is_demo=True)
         session.commit()
-    return engine
+    with engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    engine.dispose()
+    half.rename(database)
