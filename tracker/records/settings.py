@@ -79,3 +79,20 @@ def refusal(key: str, value: int) -> str | None:
     if not one.low <= value <= one.high:
         return f"{key} goes from {one.low} to {one.high} {one.unit}. Write a number in between."
     return None
+
+
+OPENING = """# Settings
+
+A programme's settings are dated: a value holds from its day on, and the default where none was set by then. In the
+exchange format they stand in `settings.csv`. The defaults are common practice, with no published source, unless the
+measure that uses them names one. The smallest count that may be shown can be raised, never lowered.
+
+| key | default | from | to | unit | means |
+| --- | --- | --- | --- | --- | --- |
+"""
+
+
+def settings_text() -> str:
+    """The text of docs/settings.md."""
+    rows = (f"| `{one.key}` | {one.default} | {one.low} | {one.high} | {one.unit} | {one.meaning} |\n" for one in KEYS)
+    return OPENING + "".join(rows)
