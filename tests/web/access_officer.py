@@ -1,0 +1,24 @@
+"""Who may use the officer's door."""
+
+from __future__ import annotations
+
+from tests.web.access_table import Entry
+
+OFFICER = {"officer"}
+SCHOOL = {"school_id": "school"}
+SHEET = {"sheet_id": "sheet"}
+FIRST = {"number": 1}
+
+ROWS = [
+    Entry("officer.home", {"officer", "officer_area", "officer_elsewhere"}),
+    Entry("officer.today", {"officer", "officer_area"}, {"programme_id": "programme"}),
+    Entry("officer.school", OFFICER, SCHOOL),
+    Entry("officer.danger", OFFICER, SCHOOL),
+    Entry("officer.outage", OFFICER, SCHOOL),
+    Entry("officer.end_outage", OFFICER, {"outage_id": "outage"}),
+    Entry("officer.ask_engineer", OFFICER, {"unit_id": "unit"}),
+    Entry("officer.sheet", OFFICER, SHEET),
+    Entry("officer.accept", OFFICER, SHEET),
+    Entry("officer.ask", OFFICER, SHEET),
+    Entry("officer.close_query", OFFICER, SHEET, FIRST),
+]

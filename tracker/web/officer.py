@@ -1,0 +1,8 @@
+"""The officer's door: what needs me today, reading sheets, what was phoned in, jobs for the engineer."""
+
+from __future__ import annotations
+
+from tracker.web import officer_acts, officer_sheet, officer_today
+from tracker.web.officer_today import bp
+
+__all__ = ["bp", "officer_acts", "officer_sheet", "officer_today"]

@@ -1,0 +1,139 @@
+"""One page that answers "what needs me today", by need, each line leading to the act."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+
+from tracker.models.programme import Programme
+from tracker.records import faults, settings, today
+from tracker.vocabulary import Role
+from tracker.web import access, clock
+from tracker.web.access import allow
+from tracker.web.accesslog import log_view
+from tracker.web.database import db
+
+bp = Blueprint("officer", __name__)
+
+FIRST_LINES = 6  # of each need on the page of all needs
+LINES = 25  # on a page of one need
+DUE = "sheet_due_days"
+TITLES = {
+    "danger": "Danger",
+    "late": "Out of service past the promise",
+    "supplies": "Runs out before the next round",
+    "silent": "Not reported yet",
+    "sheets": "Sheets to read",
+    "jobs": "Asked of the engineer, not visited yet",
+    "papers": "Papers of disposal routes",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One section of the page: its lines (some of ``total``) and what it says when nothing is there."""
+
+    key: str
+    title: str
+    lines: list[Any]
+    total: int
+    calm: str
+    intro: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Whose needs are looked at, and when."""
+
+    programme: Programme
+    areas: set[int] | None
+    at: datetime
+    day: date
+    first: int
+    count: int
+
+
+@bp.get("/programmes")
+@allow(Role.OFFICER)
+def home():
+    """Lead to the only programme, or offer those the officer has."""
+    mine = access.programme_ids(Role.OFFICER)
+    if len(mine) == 1:
+        return redirect(url_for(".today", programme_id=mine[0]))
+    return render_template("officer/programmes.html", programmes=today.programmes(db(), mine))
+
+
+@bp.get("/programmes/<int:programme_id>/today", endpoint="today")
+@allow(Role.OFFICER)
+def today_page(programme_id: int):
+    """All needs, the first lines of each; or one need (``?need=``), paged."""
+    programme = access.load_programme(programme_id, to="officer")
+    chosen, page = request.args.get("need", ""), max(request.args.get("page", 1, type=int), 1)
+    if chosen and chosen not in NEEDS:
+        abort(404)
+    first, count = ((page - 1) * LINES, LINES) if chosen else (0, FIRST_LINES)
+    day = clock.today(programme.zone)
+    look = Look(programme, access.area_ids(Role.OFFICER, programme.id), clock.now(), day, first, count)
+    needs = [NEEDS[key](look) for key in ([chosen] if chosen else NEEDS)]
+    log_view("today", rows=sum(len(need.lines) for need in needs))
+    return render_template(
+        "officer/today.html", programme=programme, needs=needs, look=look, chosen=chosen, page=page, pages=_pages(needs)
+    )
+
+
+def _pages(needs: list[Need]) -> int:
+    return max(-(-needs[0].total // LINES), 1)
+
+
+def _cut(look: Look, key: str, lines: list[Any], calm: str, intro: str = "") -> Need:
+    return Need(key, TITLES[key], lines[look.first : look.first + look.count], len(lines), calm, intro)
+
+
+def _dangers(look: Look) -> Need:
+    lines = today.dangers(db(), look.programme.id, look.areas)
+    return _cut(look, "danger", lines, "No danger is open.")
+
+
+def _late(look: Look) -> Need:
+    every = faults.open_faults(db(), look.programme.id, look.at, look.day, look.areas)
+    late = [fault for fault in every if fault.is_late(look.at)]
+    within = len(every) - len(late)
+    intro = f"Open outages still within their promise: {within}." if within else ""
+    return _cut(look, "late", late, "No outage is past its promise.", intro)
+
+
+def _silent(look: Look) -> Need:
+    due_days = settings.setting(db(), look.programme.id, DUE, look.day)
+    lines = today.silent_schools(db(), look.programme.id, look.day, due_days, look.areas)
+    return _cut(look, "silent", lines, "Every school has sent the weeks that are due.")
+
+
+def _sheets(look: Look) -> Need:
+    found = today.sheets_waiting(db(), look.programme.id, look.areas, first=look.first, count=look.count)
+    asked = today.asked_back(db(), look.programme.id, look.areas)
+    intro = f"Sheets that wait for an answer of their school: {asked}." if asked else ""
+    return Need("sheets", TITLES["sheets"], found.rows, found.total, "No sheet waits for you.", intro)
+
+
+def _jobs(look: Look) -> Need:
+    lines = today.jobs_waiting(db(), look.programme.id, look.areas)
+    return _cut(look, "jobs", lines, "No job waits for its visit.")
+
+
+def _papers(look: Look) -> Need:
+    lines = today.papers_ending(db(), look.programme.id, look.day, look.areas)
+    calm = f"No permit or operator's certificate ends within {today.PAPERS_DAYS} days."
+    return _cut(look, "papers", lines, calm)
+
+
+NEEDS = {
+    "danger": _dangers,
+    "late": _late,
+    "silent": _silent,
+    "sheets": _sheets,
+    "jobs": _jobs,
+    "papers": _papers,
+}
