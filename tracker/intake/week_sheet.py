@@ -19,6 +19,7 @@ from tracker.vocabulary import DayMark
 WRITE_A_TIME = "Write a time of day, for example 08:10."
 CHOOSE_A_DAY = "Choose a day."
 NOT_RECORDED = "not recorded"
+FIGURES = {("readings", "value"), ("stock_counts", "quantity"), ("burns", "burns")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +146,7 @@ def totals(sheet: Layout, checked: Checked) -> list[Line]:
     lines = list(_visit_lines(sheet, checked))
     for cell in sheet.cells():
         if cell.kind is Kind.DIGITS:
-            lines.append(_line(cell.label, _number(checked, cell), cell.last, "reading"))
+            lines.append(_line(cell.label.partition(":")[0], _number(checked, cell), cell.last, "reading"))
         elif cell.key.startswith(("left:", "burns:")):
             lines.append(_line(cell.label, _number(checked, cell), cell.last, cell.measure))
     return lines
@@ -167,7 +168,7 @@ def _visit_lines(sheet: Layout, checked: Checked) -> Iterable[Line]:
 
 def _number(checked: Checked, cell: Cell) -> str:
     for (table, row, column), origin in checked.facts.origin.items():
-        if origin == cell.key and column in {"value", "quantity", "burns"}:
+        if origin == cell.key and (table, column) in FIGURES:
             return clean(checked.facts.rows[table][row][column])
     return ""
 

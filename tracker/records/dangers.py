@@ -37,8 +37,9 @@ class OpenDanger:
     school: School
 
 
-def units_at(session: Session, school_id: int, day: date) -> list[tuple[Unit, Block]]:
+def units_at(session: Session, school_id: int, when: date | datetime) -> list[tuple[Unit, Block]]:
     """Units of a school that can be closed on a day, with their block, by block and code."""
+    day = when.date() if isinstance(when, datetime) else when
     rows = session.execute(
         select(Unit, Block)
         .join(Block, Block.id == Unit.block_id)

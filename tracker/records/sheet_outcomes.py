@@ -105,7 +105,7 @@ def drawn_breaks(session: Session, school_id: int, first: date, last: date) -> l
         select(DrawnBreak.day, DrawnBreak.slot).where(
             DrawnBreak.school_id == school_id, DrawnBreak.day >= first, DrawnBreak.day <= last
         )
-    ).tuples()
+    )
     found = [_named(rules, day, slot) for day, slot in drawn]
     return sorted(found, key=lambda one: (one.day, one.start_min or 0, one.slot))
 

@@ -492,9 +492,7 @@ def not_reported(session: Session, programme_id: int, *, as_of: date, due_days: 
             select(SheetDraft.school_id, SheetDraft.week)
             .join(School, School.id == SheetDraft.school_id)
             .where(School.programme_id == programme_id)
-        )
-        .tuples()
-        .all()
+        ).all()
     )
     return [NotReported(school_id, name, week, (school_id, week) in drafts) for school_id, name, week in rows]
 
@@ -526,4 +524,4 @@ def older_outages(session: Session, school_id: int, *, before: datetime, sheet_i
     )
     if sheet_id is not None:
         query = query.where(or_(Outage.sheet_id.is_(None), Outage.sheet_id != sheet_id))
-    return [OlderOutage(*row) for row in session.execute(query).tuples()]
+    return [OlderOutage(*row) for row in session.execute(query)]

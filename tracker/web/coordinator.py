@@ -153,7 +153,7 @@ def report_now(school_id: int):
     programme = _programme(school)
     units = dangers.units_at(db(), school.id, today(programme.zone))
     form = DangerForm()
-    form.where.choices = _places(units)
+    form.offer(_places(units))
     if request.method == "POST" and form.validate_on_submit():
         week_acts.act_as(school)
         chosen = [unit for unit, block in units if form.where.data in (f"unit:{unit.id}", f"{WHOLE_BLOCK}{block.id}")]

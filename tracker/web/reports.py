@@ -46,6 +46,7 @@ def printers(zone: str) -> dict[str, Any]:
     return {
         "printed": print_figure,
         "cell_parts": export.cell_parts,
+        "headline_parts": export.headline_parts,
         "heading": export.heading,
         "target_words": export.target_words,
         "adds_up": publishing.adds_up,

@@ -6,7 +6,7 @@ import base64
 import gzip
 import hashlib
 import secrets
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from flask import Flask, Request, Response, abort, g, request, session
 from flask.sessions import SecureCookieSession, SecureCookieSessionInterface, SessionMixin
@@ -102,8 +102,11 @@ class IdleSessions(SecureCookieSessionInterface):
         return request.endpoint != "static" and super().should_set_cookie(app, session)
 
     def get_expiration_time(self, app: Flask, session: SessionMixin) -> datetime | None:
-        """When the browser drops the cookie: after the session's own idle limit."""
-        return now() + _idle(session) if session.permanent else None
+        """When the browser drops the cookie: on an own phone after its idle limit, else when the browser is closed.
+
+        The browser's clock decides, so this is real time also where the application's clock stands still.
+        """
+        return datetime.now(UTC) + IDLE_OWN_PHONE if session.get("own_phone") else None
 
 
 def _idle(data) -> timedelta:
@@ -156,7 +159,13 @@ def _check_token() -> None:
 
 
 def same_origin() -> bool:
-    """Whether the browser says that what was sent came from a page of ours."""
+    """Whether the browser says that what was sent came from a page of ours.
+
+    Under our referrer policy a form's ``Origin`` is "null", so ``Sec-Fetch-Site`` is asked first.
+    """
+    site = request.headers.get("Sec-Fetch-Site")
+    if site is not None:
+        return site == "same-origin"
     scheme = "https" if state().settings.https else "http"
     return request.headers.get("Origin", "") == f"{scheme}://{request.host}"
 

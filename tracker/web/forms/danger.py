@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from flask_wtf import FlaskForm
 from wtforms import RadioField, StringField
+from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length
 
 from tracker.vocabulary import Danger
@@ -25,9 +26,13 @@ class DangerForm(FlaskForm):
     class Meta:
         csrf = False  # every write is checked before its route is reached (web.security)
 
-    what = RadioField("What is it?", validators=[InputRequired(CHOOSE_WHAT)], choices=list(DANGER_LABELS.items()))
+    what = RadioField("What is it?", validators=[InputRequired(CHOOSE_WHAT)], choices=[SelectChoice(*one) for one in DANGER_LABELS.items()])
     where = RadioField("Where is it?", validators=[InputRequired(CHOOSE_WHERE)])
     note = StringField(
         "A few words, if they help (never a pupil's name)",
         validators=[Length(max=200, message="Write at most 200 characters.")],
     )
+
+    def offer(self, places: list[tuple[str, str]]) -> None:
+        """Offer the school's units and blocks."""
+        self.where.choices = [SelectChoice(*place) for place in places]
