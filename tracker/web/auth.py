@@ -17,6 +17,7 @@ from tracker.web.access import public, signed_in
 from tracker.web.clock import now
 from tracker.web.database import db, let_go, quick_read
 from tracker.web.forms.auth import LogInForm, PasswordForm
+from tracker.web.security import forget_session
 from tracker.web.state import state
 
 bp = Blueprint("account", __name__)
@@ -147,7 +148,7 @@ def _start(person_id: int, secret_hash: str, own_phone: bool) -> bool:
     holder = people.holder_of(db(), _hash(token), at)
     if holder is None:
         return False
-    session.clear()
+    forget_session()
     session.permanent = True
     if own_phone:
         session["own_phone"] = True
@@ -181,7 +182,7 @@ def log_out():
     """End this log-in, here and on the server."""
     _end(current_user.token)
     db().commit()
-    session.clear()
+    forget_session()
     flash("You are logged out.")
     return redirect(url_for(".log_in"))
 

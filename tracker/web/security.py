@@ -122,6 +122,12 @@ def masked_token() -> str:
     return mask(generate_csrf())
 
 
+def forget_session() -> None:
+    """Start an empty session; the token of the one before must not get onto this answer."""
+    session.clear()
+    g.pop(TOKEN_FIELD, None)
+
+
 def mask(token: str) -> str:
     """A token hidden under random bytes that stand before it."""
     plain = token.encode()
