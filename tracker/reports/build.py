@@ -73,6 +73,18 @@ def impact(session: Session, programme_id: int, term: frames.TermHead, as_of: da
     return impact_summary.build(session, programme_id, term, as_of, __version__)
 
 
+def certificate(session: Session, agreement: frames.AgreementHead, term: frames.TermHead, as_of: datetime) -> Report:
+    """The availability certificate of an agreement.
+
+    Raises:
+        LookupError: the term has not begun.
+    """
+    from tracker.reports import certificate as certificates
+
+    _check_begun(session, agreement.programme_id, term, as_of)
+    return certificates.build(session, agreement, term, as_of, __version__)
+
+
 def by_code(
     session: Session,
     kind: str,

