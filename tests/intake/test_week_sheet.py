@@ -76,6 +76,16 @@ def test_nothing_put_in_is_an_answer_and_not_a_blank():
     assert [(row["to_place"], row["quantity"]) for row in facts.rows["stock_moves"]] == [("S1-V1", "0")]
 
 
+def test_a_recorded_delivery_keeps_its_lot_day_and_reference_and_a_second_one_is_kept_beside():
+    row = {"ref": "D-9", "from_place": "store", "to_place": "S1-cupboard", "product": "pad", "lot": "2501"}
+    row |= {"quantity": "40", "day": str(TUESDAY), "reason": "delivery", "note": ""}
+    second = row | {"ref": "D-10", "quantity": "20"}
+    cells, kept = facts_to_cells(SHEET, {"stock_moves": [row, second]})
+    assert cells["got:S1-cupboard:pad"] == "40"
+    again = cells_to_facts(SHEET, cells | {"got:S1-cupboard:pad": "45"}, kept)
+    assert again.rows["stock_moves"] == [row | {"quantity": "45"}, second]
+
+
 def test_an_older_outage_that_ended_brings_its_own_row_with_the_end():
     cells = {"still:R-77": "back", "backday:R-77": str(TUESDAY), "backtime:R-77": "11:00"}
     facts = cells_to_facts(SHEET, cells)

@@ -14,6 +14,7 @@ WEEK_DAYS = "7"
 UNKNOWN_LOT = "unknown"
 STILL_OUT, BACK = "still", "back"
 OUTAGE_PARTS = ("unit", "cause", "day", "time", "endday", "endtime", "note", "event", "said")
+WAS = ("ref", "lot", "day", "from_place")
 SESSION_PARTS = ("day", "topic", "minutes", "girls", "boys")
 
 
@@ -21,6 +22,7 @@ class Reading(Protocol):
     """What a reader needs of the walk."""
 
     layout: Layout
+    cells: dict[str, str]
     session_of: dict[str, int]
 
     def next_number(self, kind: str) -> int:
@@ -160,8 +162,7 @@ def write_readings(layout: Layout, cells: Cells, made: SheetFacts) -> None:
 
 
 def _at_reading(walk: Reading, day: str, time: str | None = None) -> bool:
-    cells: Mapping[str, str] = walk.cells  # type: ignore[attr-defined]
-    return cells.get("read:day") == day and (time is None or cells.get("read:time") == time)
+    return walk.cells.get("read:day") == day and (time is None or walk.cells.get("read:time") == time)
 
 
 def read_readings(walk: Reading, row: FactRow) -> Filled:
@@ -317,24 +318,42 @@ def write_supplies(layout: Layout, cells: Cells, made: SheetFacts) -> None:
             made.add("stock_counts", row, dict.fromkeys(row, left) | {"day": "read:day"})
         moved = _move_key(stock)
         if cells.get(moved):
-            made.add("stock_moves", _move(layout, stock, cells[moved], day), {"quantity": moved, "day": "read:day"})
+            made.add(
+                "stock_moves",
+                _move(layout, stock, cells[moved], day, cells.get(_was_key(stock), "")),
+                {"quantity": moved, "day": "read:day"},
+            )
 
 
 def _move_key(stock: PlanStock) -> str:
     return key("put" if stock.kind is PlaceKind.MACHINE else "got", stock.place, stock.product)
 
 
-def _move(layout: Layout, stock: PlanStock, quantity: str, day: str) -> FactRow:
-    reason = MoveReason.REFILL if stock.kind is PlaceKind.MACHINE else MoveReason.DELIVERY
+def _was_key(stock: PlanStock) -> str:
+    return key("was", stock.place, stock.product)
+
+
+def _usual(layout: Layout, stock: PlanStock, day: str) -> tuple[str, str, str, str]:
+    """Reference, lot, day and origin of a move that the sheet itself makes."""
+    return ref_for(layout.plan.code, "m", stock.place, stock.product), UNKNOWN_LOT, day, stock.source
+
+
+def _reason(stock: PlanStock) -> str:
+    return (MoveReason.REFILL if stock.kind is PlaceKind.MACHINE else MoveReason.DELIVERY).value
+
+
+def _move(layout: Layout, stock: PlanStock, quantity: str, day: str, was: str) -> FactRow:
+    parts = was.split("|")
+    ref, lot, moved_on, source = parts if len(parts) == len(WAS) else _usual(layout, stock, day)
     return {
-        "ref": ref_for(layout.plan.code, "m", stock.place, stock.product),
-        "from_place": stock.source,
+        "ref": ref,
+        "from_place": source,
         "to_place": stock.place,
         "product": stock.product,
-        "lot": UNKNOWN_LOT,
+        "lot": lot,
         "quantity": quantity,
-        "day": day,
-        "reason": reason.value,
+        "day": moved_on,
+        "reason": _reason(stock),
         "note": "",
     }
 
@@ -345,12 +364,15 @@ def read_counts(walk: Reading, row: FactRow) -> Filled:
 
 
 def read_moves(walk: Reading, row: FactRow) -> Filled:
-    """One move to a place from its usual source; another lot, day or source stays as it is."""
+    """What came to a place: the first move of a product is shown, with its own lot and day; a second is kept."""
     for stock in walk.layout.plan.stocks:
-        same = (stock.source, stock.place, stock.product) == (row["from_place"], row["to_place"], row["product"])
-        plain = row["lot"] == UNKNOWN_LOT and not row.get("note") and _at_reading(walk, row["day"])
-        if same and plain and row["ref"] == ref_for(walk.layout.plan.code, "m", stock.place, stock.product):
-            return {_move_key(stock): row["quantity"]}
+        if (stock.place, stock.product, _reason(stock)) != (row["to_place"], row["product"], row["reason"]):
+            continue
+        if row.get("note"):
+            return None
+        was = tuple(row[name] for name in WAS)
+        usual = _usual(walk.layout, stock, walk.cells.get("read:day", ""))
+        return {_move_key(stock): row["quantity"], _was_key(stock): "" if was == usual else "|".join(was)}
     return None
 
 

@@ -357,8 +357,9 @@ def _stock_row(stock: PlanStock, move: str, said: str) -> Row:
         unit=stock.unit,
         measure="pieces",
     )
+    was = Cell(key("was", stock.place, stock.product), f"{where}: as recorded", Kind.HIDDEN, length=160)
     last = "" if stock.last_left is None else f"; last count {stock.last_left}"
-    return Row(where, (left, moved), f"{stock.product_name}{last}")
+    return Row(where, (left, moved, was), f"{stock.product_name}{last}")
 
 
 def disposal_section(plan: SheetPlan, _rows: RowCounts) -> Section:
