@@ -238,6 +238,7 @@ class ReportKind(StrEnum):
     SCHOOL_TERM = "school term report"
     PROGRAMME_TERM = "programme term report"
     IMPACT = "impact summary"
+    CERTIFICATE = "availability certificate"
 
 
 CABIN_LIKE = (UnitKind.CABIN, UnitKind.URINAL)

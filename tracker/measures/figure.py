@@ -31,6 +31,7 @@ class Figure:
     ("school-weeks", "school days", "readings").
     about_people: the count is of pupils or of supplies they took; disclosure control applies.
     parts: what each school-week contributed; their sum is the value, exactly, for figures that add up.
+    withheld: the words that stand in the place of a value that may not be shown; "" where nothing is withheld.
     """
 
     value: float | None
@@ -44,6 +45,7 @@ class Figure:
     about_people: bool = False
     note: str = ""
     parts: tuple[Part, ...] = field(default=(), compare=False)
+    withheld: str = ""
 
     def __post_init__(self) -> None:
         for name in ("value", "low", "high"):

@@ -10,7 +10,7 @@ from tracker.reports.report import Report, Section
 from tracker.reports.restock_list import restock_table
 from tracker.reports.school_term import report_of, with_tables
 from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
-from tracker.reports.sections.records import reading_section, records_section, short_section
+from tracker.reports.sections.records import records_section, short_section
 from tracker.reports.sections.supplies import supplies_section
 from tracker.reports.sections.use import visits_section, water_section
 from tracker.reports.sections.working import working_section
@@ -38,9 +38,9 @@ def build(session: frames.Session, programme_id: int, term: TermLike, as_of: dat
     sections = _sections(session, pair, targets)
     units = next(place for place, section in enumerate(sections) if section.key == "units")
     sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=False))
-    whole = (short_section(sections), *sections, reading_section((BY_NEED,)))
+    whole = (short_section(sections), *sections)
     title = f"{facts.all.programme.name}: programme term report"
-    return report_of(facts, ReportKind.PROGRAMME_TERM, title, whole, scope="", code_version=code_version)
+    return report_of(facts, ReportKind.PROGRAMME_TERM, title, whole, code_version=code_version, notes=(BY_NEED,))
 
 
 def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.TargetHead]) -> list[Section]:

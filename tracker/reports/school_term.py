@@ -16,7 +16,7 @@ from tracker.reports.printing import day, moment
 from tracker.reports.report import Report, Section, Table
 from tracker.reports.rows import optional_day, sentences
 from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
-from tracker.reports.sections.records import NOTES, SILENT, reading_section, records_section, short_section, strip
+from tracker.reports.sections.records import NOTES, SILENT, records_section, short_section, strip
 from tracker.reports.sections.supplies import cover_of, supplies_section
 from tracker.reports.sections.use import visits_section, water_section
 from tracker.reports.sections.working import working_section
@@ -45,7 +45,7 @@ def build(session: frames.Session, school_id: int, term: TermLike, as_of: dateti
     sections = _sections(pair)
     units = next(place for place, section in enumerate(sections) if section.key == "units")
     sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=True))
-    whole = (short_section(sections), *sections, reading_section(), next_section(facts))
+    whole = (short_section(sections), *sections, next_section(facts))
     school = facts.schools[0]
     title = f"{school.name}: term report"
     return report_of(facts, ReportKind.SCHOOL_TERM, title, whole, scope=school.code, code_version=code_version)
@@ -70,9 +70,16 @@ def with_tables(section: Section, *tables: Table) -> Section:
 
 
 def report_of(
-    facts: TermFacts, kind: ReportKind, title: str, sections: tuple[Section, ...], *, scope: str, code_version: str
+    facts: TermFacts,
+    kind: ReportKind,
+    title: str,
+    sections: tuple[Section, ...],
+    *,
+    code_version: str,
+    scope: str = "",
+    notes: tuple[str, ...] = (),
 ) -> Report:
-    """A report's frame around its sections."""
+    """A report's frame around its sections; every report ends with the same notes on how to read it, and its own."""
     return Report(
         kind,
         title,
@@ -85,7 +92,7 @@ def report_of(
         facts.as_of,
         code_version,
         sections,
-        NOTES,
+        (*NOTES, *notes),
     )
 
 

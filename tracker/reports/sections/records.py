@@ -124,9 +124,3 @@ def short_section(sections: Sequence[Section], title: str = "What happened, in s
 def target_words(line: Line) -> str:
     """A headline's target in words."""
     return "no target was set" if line.target is None else amount(line.target, line.figure.unit)
-
-
-def reading_section(extra: Sequence[str] = ()) -> Section:
-    """How to read the report: its notes, one sentence a row."""
-    table = Table("notes", "Notes", (words("note", "Note"),), tuple((note,) for note in (*NOTES, *extra)))
-    return Section("reading", "How to read this", tables=(table,))
