@@ -21,7 +21,9 @@ def school_day(view: View) -> Iterator[Finding]:
     """Visits are counted on school days, or on a day marked as used out of hours."""
     for table, row in view.rows("usage_counts", "bell_counts"):
         days = days_of(row.values)
-        if days and not any(day in view.hours or day in view.extra for day in days):
+        if not days or days[0] not in view.context.span:
+            continue  # said by in_span
+        if not any(day in view.hours or day in view.extra for day in days):
             column = "first_day" if table == "usage_counts" else "day"
             yield Finding(table, row, column, _no_school(view, days[0], len(days)))
 
@@ -57,7 +59,7 @@ def drawn_only(view: View) -> Iterator[Finding]:
         if table == "usage_counts" and values.get("how") is not CountWay.DRAWN:
             continue
         day, slot = values.get("first_day") or values.get("day"), values.get("slot") or values.get("break")
-        if day is None or slot is None or (day, slot) in drawn:
+        if day is None or slot is None or (day, slot) in drawn or day not in view.context.span:
             continue
         week = week_of(day, view.context.first_weekday)
         of_week = [
