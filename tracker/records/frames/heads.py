@@ -52,6 +52,7 @@ class SchoolHead:
     name: str
     area: str
     area_name: str
+    area_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,9 @@ def terms(session: Session, programme_id: int) -> tuple[TermHead, ...]:
 
 def schools(session: Session, scope: Scope) -> tuple[SchoolHead, ...]:
     """Schools that were in the programme on a day of the scope, by code."""
-    query = select(School.id, School.code, School.name, Area.code, Area.name).join(Area, Area.id == School.area_id)
+    query = select(School.id, School.code, School.name, Area.code, Area.name, Area.id).join(
+        Area, Area.id == School.area_id
+    )
     query = query.where(
         School.id.in_(schools_in(scope)),
         School.from_day <= scope.last_day,

@@ -79,15 +79,14 @@ def sheets_by_school(facts: TermFacts) -> Table:
 
 def strip(facts: TermFacts) -> Chart:
     """What became of each school's sheet in each week, a square each."""
-    states = {(row.school_id, row.week.date()): _state(row, facts) for row in rows_of(facts.sheets)}
+    states = {(row.school_id, row.week.date()): _state(row, facts) for row in rows_of(facts.all.sheets)}
     rows: tuple[dict[str, Any], ...] = tuple(
         {"school": school.code, "week": week, "state": states.get((school.id, week), NO_SCHOOL)}
         for school in facts.schools
         for week in facts.weeks
     )
-    silent = sum(1 for row in rows if row["state"] == SILENT)
-    waited = sum(1 for row in rows if row["state"] not in (NO_SCHOOL, NOT_DUE))
-    finding = f"{waited - silent} of {waited} week sheets that were due have been received."
+    due = figures.completeness(facts)
+    finding = f"{due.used} of {due.expected} week sheets that were due have been received."
     columns = (words("school", "School"), words("week", "Week from"), words("state", "Week sheet"))
     cells = tuple((row["school"], row["week"], row["state"]) for row in rows)
     table = Table("sheets_by_week", "Week sheets by school and week", columns, cells)
