@@ -2,27 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
-import secrets
 import shutil
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from itsdangerous import URLSafeTimedSerializer
 from sqlalchemy import Engine, text
 from sqlalchemy.orm import Session
 
-from tracker.app import create_app
-from tracker.config import Settings
+from tests.browse import Clock, browser_with, make_app, open_login
 from tracker.db import make_engine, writing
 from tracker.migrate import upgrade
-from tracker.records import people
-from tracker.web.security import mask
 
 POSTGRES = os.environ.get("WASHBELL_TEST_POSTGRES", "")
 REQUIRE_ALL = os.environ.get("WASHBELL_TEST_REQUIRE_ALL") == "1"
@@ -77,33 +70,6 @@ def postgres_engine() -> Iterator[Engine]:
     admin.dispose()
 
 
-class Clock:
-    """The application's clock in tests: a Wednesday of term, moved by hand."""
-
-    def __init__(self) -> None:
-        self.at = datetime(2026, 2, 4, 9, 0, tzinfo=UTC)
-
-    def __call__(self) -> datetime:
-        return self.at
-
-    def pass_by(self, **span: float) -> None:
-        self.at += timedelta(**span)
-
-
-class Browser(FlaskClient):
-    """A client that puts the form token on what it sends, as a page's form does; ``with_token=False`` leaves it out."""
-
-    def open(self, *args, with_token: bool = True, **kwargs):
-        kwargs.setdefault("buffered", True)  # static files are closed
-        if kwargs.get("method", "GET") not in ("GET", "HEAD", "OPTIONS") and with_token:
-            with self.session_transaction() as cookie:
-                raw = cookie.setdefault("csrf_token", secrets.token_hex(20))
-                cookie.permanent = True
-            signer = URLSafeTimedSerializer(self.application.config["SECRET_KEY"], salt="wtf-csrf-token")
-            kwargs["headers"] = {**dict(kwargs.get("headers") or {}), "X-CSRFToken": mask(signer.dumps(raw))}
-        return super().open(*args, **kwargs)
-
-
 @pytest.fixture
 def clock() -> Clock:
     """What time it is for the application."""
@@ -113,16 +79,7 @@ def clock() -> Clock:
 @pytest.fixture
 def app(engine: Engine, clock: Clock, tmp_path: Path) -> Flask:
     """The application on the test's database; errors come through unless SHOW_ERROR_PAGES is set."""
-    settings = Settings(
-        database_url=str(engine.url),
-        secret="only-for-tests-" + "x" * 32,
-        https=False,
-        testing=True,
-        access_log=tmp_path / "access.jsonl",
-    )
-    app = create_app(settings, now=clock, engine=engine)
-    app.test_client_class = Browser
-    return app
+    return make_app(engine, clock, tmp_path / "access.jsonl")
 
 
 @pytest.fixture
@@ -136,14 +93,9 @@ def login_as(app: Flask, session: Session, clock: Clock) -> Callable[..., FlaskC
     """``login_as(person)`` commits what the test built and gives a browser in which the person is logged in."""
 
     def log_in(person) -> FlaskClient:
-        token = secrets.token_urlsafe(32)
-        token_hash = hashlib.sha256(token.encode()).hexdigest()
-        people.open_login(session, person.id, token_hash, clock(), clock() + timedelta(hours=12))
+        token = open_login(session, person.id, clock())
         session.commit()
-        browser = app.test_client()
-        with browser.session_transaction() as cookie:
-            cookie["_user_id"], cookie["_fresh"], cookie.permanent = token, True, True
-        return browser
+        return browser_with(app, token)
 
     return log_in
 
