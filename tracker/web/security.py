@@ -155,7 +155,8 @@ def _check_token() -> None:
         return
     if request.endpoint is None:
         return  # answered with 404 or 405 by the router
-    if request.content_length is not None and request.content_length > request.max_content_length:
+    limit = request.max_content_length
+    if limit is not None and (request.content_length or 0) > limit:
         abort(413)
     try:
         validate_csrf(unmask(request.headers.get("X-CSRFToken") or request.form.get(TOKEN_FIELD, "")))
