@@ -16,6 +16,7 @@ from datetime import date
 from threading import Lock
 from typing import Any
 
+from tracker.measures.figure import Figure
 from tracker.reports.printing import MONTHS, NOT_RECORDED, bare
 from tracker.reports.report import Chart
 
@@ -29,6 +30,7 @@ NOT_REPORTED, NO_SCHOOL = "not reported", "no school"
 # A filling is drawn in a stand-in colour that nothing else uses and exchanged for its pattern in the finished SVG.
 FILLINGS: dict[str, tuple[str, str]] = {
     "solid": (MAIN, ""),
+    "pale": (PALE, ""),
     "stripes": ("#a1b2c3", '<path d="M-1 1L1 -1M0 6L6 0M5 7L7 5" stroke="#0c4f55" stroke-width="1.6"/>'),
     "dots": ("#a2b3c4", '<circle cx="3" cy="3" r="1.3" fill="#0c4f55"/>'),
     "missing": ("#a3b4c5", '<path d="M0 0L6 6M6 0L0 6" stroke="#80796a" stroke-width="0.9"/>'),
@@ -60,7 +62,16 @@ def svg(chart: Chart) -> str:
 
 def content_key(chart: Chart) -> str:
     """A hash of all that the drawing depends on."""
-    seen = [VL_VERSION, chart.key, chart.kind, chart.title, chart.description, list(chart.rows), unit_of(chart)]
+    seen: list[Any] = [
+        VL_VERSION,
+        chart.key,
+        chart.kind,
+        chart.title,
+        chart.description,
+        list(chart.rows),
+        unit_of(chart),
+        sorted(_ranges(chart).items()),
+    ]
     return hashlib.sha256(json.dumps(seen, default=str, sort_keys=True).encode()).hexdigest()
 
 
@@ -173,29 +184,56 @@ def _labels(names: Sequence[str]) -> Any:
 
 
 def weekly_bars(chart: Chart) -> dict[str, Any]:
-    """A bar a week, read downwards, its value at its end; weeks without a report say so on a crossed bar."""
+    """A bar a week, read downwards, its range as a whisker, its value at the side; silent weeks say so.
+
+    A range that goes far beyond the bars is cut at the edge and ends in an arrow; the table has its end.
+    """
     import altair as alt
 
     unit = unit_of(chart)
+    ranges = _ranges(chart)
     end = _scale_end([row["value"] for row in chart.rows], unit)
-    rows = [_week_row(row, unit, end) for row in chart.rows]
+    highs = [ends[1] for ends in ranges.values()]
+    end = min(max([end, *highs]), end * 1.6)
+    rows = [_week_row(row, unit, end, ranges.get(_day(row["week"]))) for row in chart.rows]
     names = [row["name"] for row in rows]
     base = alt.Chart(_data(rows)).encode(y=alt.Y("name:N", sort=names, axis=_labels(names)))
-    room = alt.Scale(domain=[0, end * 1.28], nice=False)
+    room = alt.Scale(domain=[0, end * 1.3], nice=False)
     bars = base.mark_bar(height=14, stroke=INK, strokeWidth=0.6).encode(
         x=alt.X("length:Q", scale=room, axis=None), color=_fill(rows, legend=False)
     )
-    words = base.mark_text(align="left", dx=6, fontSize=FONT, color=INK).encode(
-        x=alt.X("length:Q", scale=room), text="words:N"
-    )
-    return _finish(bars + words, 24 * max(len(rows), 1) + 6)
+    words = base.mark_text(align="right", fontSize=FONT, color=INK).encode(x=alt.value("width"), text="words:N")
+    ranged = base.transform_filter("isValid(datum.low)")
+    rule = ranged.mark_rule(stroke=INK, strokeWidth=1.6).encode(x=alt.X("low:Q", scale=room), x2="high:Q")
+    caps = [_cap(ranged, "low", room), _cap(ranged.transform_filter("!datum.cut"), "high", room)]
+    arrows = ranged.transform_filter("datum.cut").mark_point(shape="triangle-right", size=45, fill=INK, stroke=INK)
+    arrows = arrows.encode(x=alt.X("high:Q", scale=room))
+    return _finish(alt.layer(bars, rule, *caps, arrows, words), 24 * max(len(rows), 1) + 6)
 
 
-def _week_row(row: Mapping[str, Any], unit: str, end: float) -> dict[str, Any]:
+def _cap(base: Any, side: str, room: Any) -> Any:
+    import altair as alt
+
+    return base.mark_tick(color=INK, thickness=1.6, height=9).encode(x=alt.X(f"{side}:Q", scale=room))
+
+
+def _ranges(chart: Chart) -> dict[date, tuple[float, float]]:
+    """The range of each week, from the figures of the chart's table."""
+    found: dict[date, tuple[float, float]] = {}
+    for row in chart.table.rows:
+        for cell in row[1:]:
+            if isinstance(row[0], date) and isinstance(cell, Figure) and cell.low is not None and cell.high is not None:
+                found[row[0]] = (cell.low, cell.high)
+    return found
+
+
+def _week_row(row: Mapping[str, Any], unit: str, end: float, ends: tuple[float, float] | None = None) -> dict[str, Any]:
     value = row["value"]
-    made: dict[str, Any] = {"name": week_name(row["week"])}
+    made: dict[str, Any] = {"name": week_name(row["week"]), "low": None, "high": None, "cut": False}
     if value is not None:
-        return made | {"length": value, "words": bare(value, unit), "filling": "solid"}
+        if ends is not None:
+            made |= {"low": ends[0], "high": min(ends[1], end), "cut": ends[1] > end}
+        return made | {"length": value, "words": bare(value, unit), "filling": "pale" if ends else "solid"}
     if not row.get("expected", True):
         return made | {"length": 0, "words": NO_SCHOOL, "filling": "empty"}
     return made | {"length": end * 0.12, "words": NOT_REPORTED, "filling": "missing"}
@@ -214,7 +252,7 @@ def stacked_week_share(chart: Chart) -> dict[str, Any]:
     import altair as alt
 
     unit = unit_of(chart)
-    parts = list(dict.fromkeys(str(row["part"]) for row in chart.rows))
+    parts = sorted(dict.fromkeys(str(row["part"]) for row in chart.rows), key=_state_order)
     sums = _week_sums(chart.rows)
     end = _scale_end(list(sums.values()), unit)
     weeks = [week_name(week) for week in sums]
@@ -270,6 +308,12 @@ FILLING_OF_STATE = {
     "not recorded": "missing",
     NO_SCHOOL: "faint",
 }
+
+
+def _state_order(name: str) -> int:
+    """Known states in their order; parts that are no states stay as they came."""
+    known = list(FILLING_OF_STATE)
+    return known.index(name) if name in known else -1
 
 
 def filling_of(name: str, place: int) -> str:
@@ -329,7 +373,7 @@ def completeness_strip(chart: Chart) -> dict[str, Any]:
     """A square for each school and week, filled by its state; a missing week is crossed out, never left blank."""
     import altair as alt
 
-    states = list(dict.fromkeys(str(row["state"]) for row in chart.rows))
+    states = sorted(dict.fromkeys(str(row["state"]) for row in chart.rows), key=_state_order)
     weeks = sorted({_day(row["week"]) for row in chart.rows})
     schools = list(dict.fromkeys(str(row["school"]) for row in chart.rows))
     rows = [

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
@@ -147,11 +148,21 @@ def _queries(count: int) -> Check:
 
 def _meters(report: Report) -> Check:
     figure = _figure_of(report, "unexplained_water_l")
-    if figure is None or figure.value is None:
+    if figure is not None and figure.value is not None:
+        outside = figure.low is not None and figure.high is not None and not figure.low <= 0 <= figure.high
+        words = f"Metered less modelled water: {print_figure(figure).sentence}."
+        return Check("Meters", not outside, words + (" The uncertainty does not explain it." if outside else ""))
+    said = next((cell for cell in _sentences(report) if cell.startswith("Meters: ")), "")
+    counts = re.findall(r"\d+", said)
+    if len(counts) < 2 or counts[1] == "0":
         return Check("Meters", False, "No meter could be set against the model.")
-    outside = figure.low is not None and figure.high is not None and not figure.low <= 0 <= figure.high
-    words = f"Metered less modelled water: {print_figure(figure).sentence}."
-    return Check("Meters", not outside, words + (" This is more than the uncertainty explains." if outside else ""))
+    return Check("Meters", counts[0] == counts[1], said.removeprefix("Meters: "))
+
+
+def _sentences(report: Report) -> Iterator[str]:
+    for table in report.tables():
+        if len(table.columns) == 1:
+            yield from (row[0] for row in table.rows if isinstance(row[0], str))
 
 
 def _targets(report: Report) -> Check:
@@ -200,28 +211,32 @@ def _is_small_cell(cell: Cell, column: Column, threshold: int) -> bool:
 
 
 def _bases(report: Report) -> Check:
-    found = sorted(set(thin_shares(report)))
-    if not found:
-        return Check("Percentages", True, f"No percentage stands on a base under {MIN_BASE}.", stops=True)
-    words = f"Percentages on a base under {MIN_BASE}: {'; '.join(found)}. The report cannot be published."
-    return Check("Percentages", False, words, stops=True)
+    people, others = (sorted(set(thin_shares(report, about_people=about))) for about in (True, False))
+    if people:
+        words = f"Percentages of fewer than {MIN_BASE} people: {'; '.join(people)}. The report cannot be published."
+        return Check("Percentages", False, words, stops=True)
+    if others:
+        return Check("Percentages", False, f"Percentages on a base under {MIN_BASE}: {'; '.join(others)}.")
+    return Check("Percentages", True, f"No percentage stands on a base under {MIN_BASE}.")
 
 
-def thin_shares(report: Report) -> Iterator[str]:
-    """Where a percentage stands on fewer than 20."""
+def thin_shares(report: Report, *, about_people: bool) -> Iterator[str]:
+    """Where a percentage of people, or of anything else, stands on fewer than 20."""
     for line in report.lines():
         for figure in (line.figure, line.last_term):
-            if figure is not None and _is_thin(figure):
+            if figure is not None and _is_thin(figure, about_people):
                 yield line.label
     for table in report.tables():
         for row in table.rows:
             for cell, column in zip(row, table.columns, strict=True):
-                if isinstance(cell, Figure) and _is_thin(cell):
+                if isinstance(cell, Figure) and _is_thin(cell, about_people):
                     yield f"{table.title}, {column.heading}"
 
 
-def _is_thin(figure: Figure) -> bool:
-    return figure.unit == "share" and figure.value is not None and figure.used < MIN_BASE
+def _is_thin(figure: Figure, about_people: bool) -> bool:
+    if figure.unit != "share" or figure.value is None or figure.about_people is not about_people:
+        return False
+    return figure.used < MIN_BASE and (figure.expected > 0 or about_people)
 
 
 # --- what changed -------------------------------------------------------------------------------------------------
