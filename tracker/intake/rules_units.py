@@ -9,7 +9,7 @@ from typing import Any
 from tracker.intake.rulebook import Finding, Rule, View, days_of, no_such, spoken, table_of
 from tracker.measures.calendar import week_of
 from tracker.records.lookups import key_of
-from tracker.vocabulary import VISITED, Cause, UnitKind
+from tracker.vocabulary import VISITED, Cause, Source, UnitKind
 
 AT_UNITS = (
     "usage_counts",
@@ -30,6 +30,7 @@ KINDS: dict[str, tuple[tuple[UnitKind, ...], str]] = {
     "burns": ((UnitKind.INCINERATOR,), "Burns are started at an incinerator only."),
 }
 IN_FUTURE = "This lies in the future. Write the day on which it was seen, counted or read."
+DAYS_OF_WEEK = 7
 PLACE_COLUMNS = {"stock_moves": ("from_place", "to_place"), "stock_counts": ("place",)}
 
 
@@ -94,7 +95,10 @@ def unit_kind(view: View) -> Iterator[Finding]:
 def in_span(view: View) -> Iterator[Finding]:
     """Every day lies in the week of the sheet (in a folder: in the programme's weeks)."""
     span = view.context.span
+    of_a_sheet = (span.last - span.first).days < DAYS_OF_WEEK
     for table, row in view.rows(*FACT_TABLES):
+        if not of_a_sheet and (table in PLACE_COLUMNS or row.values.get("source") not in (None, Source.TALLY)):
+            continue  # goods are brought, and meters read by the engineer, before the first week too
         days = days_of(row.values)
         begun_before = table == "outages" and days and days[0] < span.first  # an outage may go on from earlier
         if days and not begun_before and (days[0] not in span or days[-1] not in span):
