@@ -7,10 +7,14 @@ digit. Readings are whole dial steps. Nothing here knows what the dial counts.
 from __future__ import annotations
 
 import math
+from collections import namedtuple
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from tracker.vocabulary import Basis, Quantity, Source
@@ -18,6 +22,7 @@ from tracker.vocabulary import Basis, Quantity, Source
 SOURCE_ORDER = (Source.DEVICE, Source.TALLY, Source.OFFICER, Source.ENGINEER)
 METERED = (Quantity.WATER, Quantity.ENERGY)
 WEEK = timedelta(days=7)
+Whole = npt.NDArray[np.int64]
 
 DIAL_USES = {
     "unit_id": "int64",
@@ -51,6 +56,15 @@ INTERVALS = {
     "ml": "Int64",
     "exchanged": "bool",
     "interval": "int64",
+}
+SHARED = {
+    "unit_id": "int64",
+    "quantity": "str",
+    "source": "str",
+    "week": "datetime64[us]",
+    "steps": "int64",
+    "step_ml": "float64",
+    "modelled": "bool",
 }
 WEEK_USES = {
     "unit_id": "int64",
@@ -88,8 +102,24 @@ def stood_in(row: Any, week: date) -> bool:
 
 
 def rows_of(frame: pd.DataFrame) -> Iterator[Any]:
-    """The rows of a frame as named tuples, in order; their columns are known to the reader, not to the types."""
-    return iter(frame.itertuples(index=False))
+    """The rows of a frame as named tuples, in order; their columns are known to the reader, not to the types.
+
+    The same values as ``frame.itertuples(index=False)``, without its cost of a new class for every call and of
+    reading text cell by cell.
+    """
+    columns = [_cells(frame.iloc[:, place]) for place in range(frame.shape[1])]
+    return map(_row_class(tuple(str(name) for name in frame.columns))._make, zip(*columns, strict=True))
+
+
+@lru_cache(maxsize=256)
+def _row_class(names: tuple[str, ...]) -> Any:
+    return namedtuple("Row", names, rename=True)
+
+
+def _cells(column: pd.Series[Any]) -> list[Any]:
+    if isinstance(column.dtype, pd.StringDtype):
+        return column.to_numpy(dtype=object).tolist()
+    return column.tolist()
 
 
 def share_out(total: int, weights: Sequence[int]) -> list[int]:
@@ -128,15 +158,8 @@ def dial_uses(
         end reading), dial (its installation), steps, step_ml, u_permille, first_end (the interval starts at
         an installation, not at a reading).
     """
-    rows: list[dict[str, Any]] = []
-    before: Any = None
     order = _one_source(readings, preferred or {}).sort_values(["unit_id", "quantity", "at"], kind="stable")
-    for number, row in enumerate(rows_of(order)):
-        same = before is not None and (before.unit_id, before.quantity) == (row.unit_id, row.quantity)
-        turned = _turned(before, row) if same else _since_installation(row, period_from)
-        rows += [_use(number, before if same else None, row, *part) for part in turned]
-        before = row
-    return _frame(rows, DIAL_USES)
+    return _turned(order.reset_index(drop=True), period_from)
 
 
 def interval_uses(
@@ -156,10 +179,23 @@ def interval_uses(
         ml (whole mL = steps × step_ml; <NA> where the dial does not show water), exchanged, interval. Where
         two dials of one interval have different steps, both are counted in their greatest common step.
     """
+    uses = dial_uses(readings, period_from=period_from, preferred=preferred)
+    exchanged = uses["interval"].duplicated(keep=False)
+    found = _single(uses[~exchanged])
+    if not exchanged.any():
+        return found
     parts: dict[int, list[Any]] = {}
-    for use in rows_of(dial_uses(readings, period_from=period_from, preferred=preferred)):
+    for use in rows_of(uses[exchanged]):
         parts.setdefault(use.interval, []).append(use)
-    return _frame([_joined(uses) for uses in parts.values()], INTERVALS)
+    joined = _frame([_joined(both) for both in parts.values()], INTERVALS)
+    return pd.concat([found, joined], ignore_index=True).sort_values("interval", ignore_index=True)
+
+
+def _single(uses: pd.DataFrame) -> pd.DataFrame:
+    """Intervals of one dial each."""
+    step = uses["step_ml"].where(uses["step_ml"] > 0).apply(np.floor)
+    rows = uses.assign(step_ml=step, ml=(uses["steps"] * step).astype("Int64"), exchanged=False)
+    return rows[list(INTERVALS)].astype(INTERVALS).reset_index(drop=True)
 
 
 def _joined(uses: Sequence[Any]) -> dict[str, Any]:
@@ -203,16 +239,49 @@ def spread_over_weeks(intervals: pd.DataFrame, occasions: pd.DataFrame, units: p
     """
     calendar = school_calendar(occasions)
     schools: dict[Any, int] = dict(zip(units["unit_id"], units["school_id"], strict=True))
-    found: dict[tuple[Any, ...], list[Any]] = {}
-    for row in rows_of(intervals):
-        days = calendar.get(schools.get(row.unit_id, -1), {})
-        for week, steps, basis in interval_shares(row, days):
-            cell = found.setdefault((row.unit_id, row.quantity, row.source, week), [0, 0, basis])
-            cell[0] += steps
-            cell[1] = None if pd.isna(row.step_ml) else cell[1] + steps * int(row.step_ml)
-            cell[2] = Basis.MODELLED if Basis.MODELLED in (cell[2], basis) else basis
-    rows = [dict(zip(WEEK_USES, (*key, *cell), strict=True)) for key, cell in sorted(found.items())]
-    return _frame(rows, WEEK_USES)
+    one_week = _about_one_week(intervals, calendar, schools)
+    sure = intervals.loc[one_week, ["unit_id", "quantity", "source", "week", "steps", "step_ml"]]
+    rows = [
+        (row.unit_id, row.quantity, row.source, week, steps, row.step_ml, basis is Basis.MODELLED)
+        for row in rows_of(intervals[~one_week])
+        for week, steps, basis in interval_shares(row, calendar.get(schools.get(row.unit_id, -1), {}))
+    ]
+    shared = pd.DataFrame(rows, columns=[*sure.columns, "modelled"]).astype(SHARED)
+    return _week_uses(pd.concat([sure.assign(modelled=False).astype(SHARED), shared], ignore_index=True))
+
+
+def _about_one_week(
+    intervals: pd.DataFrame, calendar: Mapping[int, Mapping[date, int]], schools: Mapping[Any, int]
+) -> npt.NDArray[np.bool_]:
+    """Whether an interval falls to the week of its last reading alone: no week with school lies between."""
+    last = intervals["week"].to_numpy("datetime64[D]")
+    installed = intervals["after_week"].isna().to_numpy()
+    begun = intervals["start_day"].to_numpy("datetime64[D]") - np.timedelta64(7, "D")
+    after = np.where(installed, begun, intervals["after_week"].to_numpy("datetime64[D]"))
+    school = np.array([schools.get(unit, -1) for unit in intervals["unit_id"].tolist()], dtype=np.int64)
+    alone = np.ones(len(intervals), dtype=bool)
+    for number in set(school.tolist()):
+        held = np.array([week for week, days in calendar.get(number, {}).items() if days], dtype="datetime64[D]")
+        mine = school == number
+        between = np.searchsorted(held, last[mine], side="left") - np.searchsorted(held, after[mine], side="right")
+        alone[mine] = between <= 0
+    return alone
+
+
+def _week_uses(rows: pd.DataFrame) -> pd.DataFrame:
+    """Shares of intervals added up by unit, quantity, source and week."""
+    key = ["unit_id", "quantity", "source", "week"]
+    rows = rows.assign(ml=(rows["steps"] * rows["step_ml"]).astype("Int64"))
+    if rows.duplicated(key).any():
+        unknown = rows["ml"].isna()
+        sums = rows.assign(unknown=unknown).groupby(key, as_index=False)
+        rows = sums.agg(
+            steps=("steps", "sum"), ml=("ml", "sum"), modelled=("modelled", "any"), unknown=("unknown", "any")
+        )
+        rows["ml"] = rows["ml"].mask(rows["unknown"])
+    sure = np.where(rows["quantity"].isin(METERED), Basis.METERED.value, Basis.COUNTED.value)
+    rows = rows.assign(basis=np.where(rows["modelled"], Basis.MODELLED.value, sure))
+    return rows[list(WEEK_USES)].astype(WEEK_USES).sort_values(key, ignore_index=True)
 
 
 def first_week(occasions: pd.DataFrame) -> date:
@@ -241,64 +310,83 @@ def interval_shares(interval: Any, days: Mapping[date, int]) -> list[tuple[date,
 
 
 def _one_source(readings: pd.DataFrame, preferred: Mapping[int, Source]) -> pd.DataFrame:
+    kinds = readings[["unit_id", "quantity", "source"]].drop_duplicates()
+    if not kinds.duplicated(["unit_id", "quantity"]).any():
+        return readings
     chosen: dict[tuple[int, str], tuple[int, str]] = {}
-    for unit, quantity, source in zip(readings["unit_id"], readings["quantity"], readings["source"], strict=True):
+    for unit, quantity, source in rows_of(kinds):
         rank = -1 if preferred.get(unit) == source else SOURCE_ORDER.index(Source(source))
         key = (unit, quantity)
         chosen[key] = min(chosen.get(key, (rank, source)), (rank, source))
-    keep = [
-        chosen[unit, quantity][1] == source
-        for unit, quantity, source in zip(readings["unit_id"], readings["quantity"], readings["source"], strict=True)
+    keep = [(*key, source) for key, (_, source) in chosen.items()]
+    return readings.merge(pd.DataFrame(keep, columns=kinds.columns).astype(kinds.dtypes), on=list(kinds.columns))
+
+
+def _turned(order: pd.DataFrame, period_from: date | None) -> pd.DataFrame:
+    """What dials turned before each reading: from the reading before, over an exchange, or since installation.
+
+    ``old`` and ``new`` are row numbers; a part runs on dial ``dial`` from ``start`` to ``end``.
+    """
+    value, first, last = (order[name].to_numpy("float64") for name in ("value", "first_value", "last_value"))
+    installed = pd.to_datetime(order["install_from"], utc=True).astype("datetime64[us, UTC]")
+    fitted = installed.to_numpy("datetime64[us]")
+    number = np.arange(len(order))
+    same = np.zeros(len(order), dtype=bool)
+    same[1:] = np.logical_and.reduce([_as_before(order[name]) for name in ("unit_id", "quantity")])
+    one = same & np.concatenate([[False], fitted[1:] == fitted[:-1]])[: len(order)]
+    two = same & ~one & np.concatenate([[False], ~np.isnan(last[:-1])])[: len(order)]
+    begun = ~same & ~np.isnat(fitted) & ~np.isnan(first)
+    if period_from is not None:
+        begun &= fitted >= np.datetime64(period_from)
+    parts = [
+        (number[one], number[one] - 1, number[one], value[number[one] - 1], value[one]),
+        (number[two], number[two] - 1, number[two] - 1, value[number[two] - 1], last[number[two] - 1]),
+        (number[two], number[two] - 1, number[two], first[two], value[two]),
+        (number[begun], np.full(begun.sum(), -1), number[begun], first[begun], value[begun]),
     ]
-    return readings[pd.Series(keep, index=readings.index, dtype=bool)]
+    new, old, dial, start, end = (np.concatenate(column) for column in zip(*parts, strict=True))
+    place = np.argsort(new, kind="stable")
+    return _uses(order, installed, (new[place], old[place], dial[place]), (start[place], end[place]))
 
 
-def _turned(before: Any, row: Any) -> list[tuple[Any, int]]:
-    """(the reading whose dial turned, steps), one or two of them."""
-    if before.install_from == row.install_from:
-        return [(row, use_between(int(before.value), int(row.value), int(row.digits)))]
-    if pd.isna(before.last_value):
-        return []
-    old = use_between(int(before.value), int(before.last_value), int(before.digits))
-    return [(before, old), (row, use_between(int(row.first_value), int(row.value), int(row.digits)))]
+def _as_before(column: pd.Series[Any]) -> npt.NDArray[np.bool_]:
+    cells = column.to_numpy(dtype=object if isinstance(column.dtype, pd.StringDtype) else None)
+    return np.asarray(cells[1:] == cells[:-1], dtype=bool)
 
 
-def _since_installation(row: Any, period_from: date | None) -> list[tuple[Any, int]]:
-    if pd.isna(row.install_from) or pd.isna(row.first_value):
-        return []
-    if period_from is not None and _day(row.install_from).date() < period_from:
-        return []
-    return [(row, use_between(int(row.first_value), int(row.value), int(row.digits)))]
-
-
-def _use(number: int, before: Any, row: Any, dial: Any, steps: int) -> dict[str, Any]:
-    installed = pd.Timestamp(dial.install_from)
-    start_at = before.at if before is not None else _instant(installed)
-    return {
-        "unit_id": row.unit_id,
-        "quantity": row.quantity,
-        "source": row.source,
-        "interval": number,
-        "start_at": start_at,
-        "end_at": row.at,
-        "start_day": before.day if before is not None else _day(installed),
-        "end_day": row.day,
-        "after_week": before.week if before is not None else pd.NaT,
-        "week": row.week,
-        "dial": _day(installed),
-        "steps": steps,
-        "step_ml": dial.step_ml,
-        "u_permille": dial.u_permille,
-        "first_end": before is None,
+def _uses(
+    order: pd.DataFrame, installed: pd.Series[Any], places: tuple[Any, Any, Any], ends: tuple[Any, Any]
+) -> pd.DataFrame:
+    new, old, dial = places
+    row, before, on = order.iloc[new], order.iloc[old], order.iloc[dial]
+    first_end = old < 0
+    fitted = installed.iloc[dial].reset_index(drop=True)
+    day = fitted.dt.tz_localize(None).dt.normalize()
+    known = {
+        **{name: row[name].to_numpy() for name in ("unit_id", "quantity", "source")},
+        "interval": new,
+        "start_at": fitted.where(first_end, before["at"].reset_index(drop=True)),
+        "end_at": row["at"].to_numpy(),
+        "start_day": day.where(first_end, before["day"].reset_index(drop=True)),
+        "end_day": row["day"].to_numpy(),
+        "after_week": before["week"].reset_index(drop=True).mask(first_end),
+        "week": row["week"].to_numpy(),
+        "dial": day,
+        "steps": _steps(*ends, on["digits"].to_numpy("int64")),
+        **{name: on[name].to_numpy("float64") for name in ("step_ml", "u_permille")},
+        "first_end": first_end,
     }
+    return pd.DataFrame(known).astype(DIAL_USES)
 
 
-def _instant(moment: pd.Timestamp) -> pd.Timestamp:
-    return moment.tz_localize("UTC") if moment.tzinfo is None else moment.tz_convert("UTC")
-
-
-def _day(moment: pd.Timestamp) -> pd.Timestamp:
-    return _instant(moment).tz_localize(None).normalize()
+def _steps(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64], digits: Whole) -> Whole:
+    """``use_between`` of arrays; the first pair that does not fit its dial is refused."""
+    begin, stop, size = start.astype(np.int64), end.astype(np.int64), 10 ** np.maximum(digits, 0)
+    wrong = (digits < 1) | (begin < 0) | (begin >= size) | (stop < 0) | (stop >= size)
+    if wrong.any():
+        place = int(np.argmax(wrong))
+        use_between(int(begin[place]), int(stop[place]), int(digits[place]))
+    return np.asarray((stop - begin) % size, dtype=np.int64)
 
 
 def _frame(rows: list[dict[str, Any]], columns: Mapping[str, str]) -> pd.DataFrame:
