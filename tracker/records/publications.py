@@ -57,7 +57,7 @@ class NewVersion:
 
 def programme_ids_by_code(session: Session) -> dict[str, int]:
     """Every programme's id by its code."""
-    return dict(session.execute(select(Programme.code, Programme.id)).tuples().all())
+    return {row.code: row.id for row in session.execute(select(Programme.code, Programme.id))}
 
 
 def former(session: Session, programme_id: int, term_id: int, kind: ReportKind, scope: str = "") -> Publication | None:
@@ -80,7 +80,7 @@ def versions(session: Session, programme_id: int, kinds: Iterable[ReportKind] = 
         .where(Publication.programme_id == programme_id, Publication.kind.in_(list(kinds)))
         .order_by(Term.first_day.desc(), Publication.kind, Publication.scope, Publication.number.desc())
     )
-    rows = session.execute(query).tuples().all()
+    rows = session.execute(query).all()
     replaced = {row[0].replaces_id for row in rows}
     return [
         Listed(
@@ -174,7 +174,7 @@ def sheet_counts(session: Session, programme_id: int, first: date, last: date) -
         .where(School.programme_id == programme_id, WeekSheet.week.between(first - timedelta(days=6), last))
         .group_by(WeekSheet.state)
     )
-    found = dict(session.execute(query).tuples().all())
+    found = {row[0]: row[1] for row in session.execute(query)}
     return {state: found.get(state, 0) for state in SheetState}
 
 

@@ -85,7 +85,7 @@ def _render(chart: Chart) -> str:
 
     spec = DRAWINGS[chart.kind](chart)
     raw: str = vl_convert.vegalite_to_svg(spec, vl_version=VL_VERSION)
-    return accessible(raw, re.sub(r"[^a-zA-Z0-9-]", "-", chart.key), chart.title, chart.description)
+    return accessible(raw, re.sub(r"[^a-zA-Z0-9_-]", "-", chart.key), chart.title, chart.description)
 
 
 def accessible(svg_text: str, uid: str, title: str, description: str) -> str:
