@@ -137,7 +137,7 @@ def service_due(session: Session, programme_id: int, day: date, area_ids: Collec
         .where(Agreement.programme_id == programme_id)
         .group_by(Agreement.school_id)
     )
-    every = dict(session.execute(agreed).tuples().all())
+    every: dict[int, int] = {school_id: days for school_id, days in session.execute(agreed)}  # noqa: C416 - rows, not pairs
     last_days = _last_visits(session, programme_id)
     default = setting(session, programme_id, INTERVAL, day)
     query = select(School).where(School.programme_id == programme_id, in_areas(area_ids), School.from_day <= day)

@@ -96,13 +96,16 @@ def change_setting(
 
 
 def set_target(
-    session: Session, programme: Programme, term_id: int, figure: str, thousandths: int, *, today: date, reason: str
-) -> Target:  # fmt: skip
+    session: Session, programme: Programme, term_id: int, what: tuple[str, int], *, today: date, reason: str
+) -> Target:
     """A target of a term's figure, set today. After the term began it needs a reason and is shown as set later.
 
+    Args:
+        what: the figure's key, and what it should reach in its unit times 1000.
     Raises:
         SetupError: the term is another programme's, or a reason is needed.
     """
+    figure, thousandths = what
     term = session.get(Term, term_id)
     if term is None or term.programme_id != programme.id:
         raise SetupError("term_id", "Choose a term of this programme.")

@@ -13,7 +13,7 @@ from tracker.models.agreements import Agreement, AgreementUnit
 from tracker.models.school import School
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
 from tracker.records.history import SetupError, guard, put, stop, unused
-from tracker.vocabulary import FLUSH_KINDS, VISITED, CountWay, FittingKind, Group, Quantity, UnitKind
+from tracker.vocabulary import FLUSH_KINDS, VISITED, CountWay, FittingKind, Group, Quantity
 
 NEEDS = {
     FittingKind.FLUSH_TWO_STAGE: {"long_ml": "a long visit's litres", "threshold_s": "seconds after which it is long"},
@@ -158,13 +158,12 @@ def put_dial(
     return dial
 
 
-def change_scope(session: Session, meter: Unit, served: Sequence[int], whole: bool, day: date, *, reason: str) -> None:
+def change_scope(session: Session, meter: Unit, served: Sequence[int], whole: bool, day: date) -> None:
     """From a day on a meter serves these units; what it served before ends the day before.
 
     Raises:
         SetupError: a change of the same day exists.
     """
-    del reason
     rows = list(session.scalars(select(MeterScope).where(MeterScope.meter_id == meter.id)))
     if any(row.from_day >= day for row in rows):
         raise SetupError("from_day", "A change from this day or a later one is on record. Choose a later day.")
@@ -205,8 +204,3 @@ def put_agreement(
             one.serial = serial
     session.flush()
     return row
-
-
-def is_meter(unit: Unit) -> bool:
-    """Whether a unit is a meter."""
-    return unit.kind is UnitKind.METER

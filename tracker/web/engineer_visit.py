@@ -17,7 +17,7 @@ from tracker.web.clock import now, today
 from tracker.web.database import db
 from tracker.web.engineer_jobs import bp
 from tracker.web.forms.engineer import DIAL, Ask, ServiceForm, dials_in, visit_form
-from tracker.web.forms.fields import show_errors
+from tracker.web.forms.fields import options, show_errors
 from tracker.web.signing import signed
 
 DIAL_LABELS = {
@@ -171,7 +171,7 @@ def _school_page(found, form):
     zone = _zone(found)
     lines = jobs.units_of(db(), found.id, today(zone))
     form = form or ServiceForm(formdata=None)
-    form.units.choices = _working(lines)
+    form.units.choices = options(_working(lines))
     page = render_template(
         "engineer/school.html",
         school=found,
@@ -194,7 +194,7 @@ def service(school_id: int):
     zone = _zone(found)
     lines = jobs.units_of(db(), found.id, today(zone))
     form = ServiceForm()
-    form.units.choices = _working(lines)
+    form.units.choices = options(_working(lines))
     if not form.validate_on_submit():
         return _school_page(found, form)
     chosen = [line.unit for line in lines if line.unit.id in form.units.data]

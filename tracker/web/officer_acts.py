@@ -14,7 +14,7 @@ from tracker.web.access import allow, load_outage, load_school, load_unit
 from tracker.web.clock import now, today
 from tracker.web.database import db
 from tracker.web.filters import minutes
-from tracker.web.forms.fields import instant, show_errors
+from tracker.web.forms.fields import instant, options, show_errors
 from tracker.web.forms.officer import EndForm, JobForm, OutageForm, PhonedDangerForm, ReopenForm
 from tracker.web.officer_today import bp
 from tracker.web.signing import signed
@@ -53,8 +53,10 @@ def school(school_id: int):
 
 def _where(form, found_units) -> None:
     blocks = {block.id: block for _, block in found_units}
-    form.where.choices = [(f"{BLOCK}-{block.id}", f"The whole block: {block.name}") for block in blocks.values()]
-    form.where.choices += [(f"unit-{unit.id}", f"{unit.name} ({unit.code})") for unit, _ in found_units]
+    form.where.choices = options(
+        [(f"{BLOCK}-{block.id}", f"The whole block: {block.name}") for block in blocks.values()]
+    )
+    form.where.choices += options([(f"unit-{unit.id}", f"{unit.name} ({unit.code})") for unit, _ in found_units])
 
 
 @bp.route("/schools/<int:school_id>/phoned-danger", methods=["GET", "POST"])
@@ -90,7 +92,7 @@ def outage(school_id: int):
     zone = _zone(found)
     units = [line.unit for line in jobs.units_of(db(), found.id, today(zone))]
     form = OutageForm() if request.method == "POST" else OutageForm(start_day=today(zone))
-    form.units.choices = [(unit.id, f"{unit.name} ({unit.code})") for unit in units]
+    form.units.choices = options([(unit.id, f"{unit.name} ({unit.code})") for unit in units])
     if form.validate_on_submit() and _record(found, units, form, zone):
         db().commit()
         flash("Recorded. It stands on the page of today while it is open.")

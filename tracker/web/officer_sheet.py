@@ -10,6 +10,7 @@ from tracker.intake.week_cells import facts_to_cells
 from tracker.intake.week_layout import Kind
 from tracker.intake.week_sheet import sheet_of
 from tracker.intake.week_source import plan_for
+from tracker.models.programme import Programme
 from tracker.records import sheets, today
 from tracker.vocabulary import Role, SheetState
 from tracker.web import access
@@ -17,7 +18,7 @@ from tracker.web.access import allow, load_sheet
 from tracker.web.accesslog import log_view
 from tracker.web.clock import now
 from tracker.web.database import db
-from tracker.web.forms.fields import show_errors
+from tracker.web.forms.fields import options
 from tracker.web.forms.officer import AskForm
 from tracker.web.officer_today import bp
 from tracker.web.signing import signed
@@ -36,7 +37,7 @@ def sheet(sheet_id: int):
 
 def _page(found, school, form, code: int = 200):
     shown = _shown(found, school)
-    form.cell.choices = WHOLE + [(cell.key, cell.label) for cell in shown["filled"].values()]
+    form.cell.choices = options(WHOLE + [(cell.key, cell.label) for cell in shown["filled"].values()])
     queries = sheets.queries_of(db(), found.id)
     page = render_template(
         "officer/sheet.html",
@@ -44,6 +45,7 @@ def _page(found, school, form, code: int = 200):
         school=school,
         form=form,
         queries=queries,
+        zone=db().get_one(Programme, school.programme_id).zone,
         waiting=found.state in (SheetState.SENT, SheetState.QUERIED),
         versions=today.versions(db(), found.id),
         **shown,
@@ -57,7 +59,7 @@ def _shown(found, school) -> dict:
     if version is None:
         abort(404)
     payload = json.loads(version.payload)
-    _, plan = plan_for(db(), school, found.week)
+    _, plan = plan_for(db(), school.id, found.week)
     blank = sheet_of(plan, {})
     cells, _ = facts_to_cells(blank, payload)
     layout = sheet_of(plan, cells)
@@ -75,9 +77,8 @@ def accept(sheet_id: int):
     try:
         sheets.accept(signed(), found, at=now(), person_id=access.person_id())
     except sheets.SheetError as wrong:
-        form = AskForm(formdata=None)
-        show_errors(form, "cell", str(wrong))
-        return _page(found, school, form, 409)
+        flash(str(wrong))
+        return redirect(url_for(".sheet", sheet_id=sheet_id) + "#questions")
     db().commit()
     flash(f"Accepted: {school.name}, week of {found.week:%d %B %Y}.")
     return redirect(url_for(".today", programme_id=school.programme_id) + "#sheets")
@@ -89,7 +90,7 @@ def ask(sheet_id: int):
     """Ask the school about a cell, or about the whole sheet."""
     found, school = load_sheet(sheet_id, to="officer")
     form = AskForm()
-    form.cell.choices = WHOLE + [(cell.key, cell.label) for cell in _shown(found, school)["filled"].values()]
+    form.cell.choices = options(WHOLE + [(cell.key, cell.label) for cell in _shown(found, school)["filled"].values()])
     if not form.validate_on_submit():
         return _page(found, school, form, 400)
     sheets.ask(signed(), found, form.cell.data, form.question.data, at=now(), person_id=access.person_id())

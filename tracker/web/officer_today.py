@@ -10,6 +10,7 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from tracker.models.programme import Programme
 from tracker.records import faults, settings, today
+from tracker.reports import printing
 from tracker.vocabulary import Role
 from tracker.web import access, clock
 from tracker.web.access import allow
@@ -105,6 +106,20 @@ def _late(look: Look) -> Need:
     return _cut(look, "late", late, "No outage is past its promise.", intro)
 
 
+def _supplies(look: Look) -> Need:
+    from tracker.reports.restock_today import runs_out  # brings pandas, which other pages do without
+
+    found = runs_out(db(), look.programme.id, look.at, look.areas)
+    if len(found.rounds) < 2:
+        calm = "No two restocking rounds are planned ahead. Plan them in the set-up, then this list says who runs out."
+        return _cut(look, "supplies", [], calm)
+    calm = "By the records, every school's stock lasts until the next round."
+    intro = f"The next round is on {printing.day(found.rounds[0])}."
+    if found.not_recorded:
+        intro += f" Schools whose stock is not recorded: {found.not_recorded}."
+    return _cut(look, "supplies", found.at_risk, calm, intro)
+
+
 def _silent(look: Look) -> Need:
     due_days = settings.setting(db(), look.programme.id, DUE, look.day)
     lines = today.silent_schools(db(), look.programme.id, look.day, due_days, look.areas)
@@ -132,6 +147,7 @@ def _papers(look: Look) -> Need:
 NEEDS = {
     "danger": _dangers,
     "late": _late,
+    "supplies": _supplies,
     "silent": _silent,
     "sheets": _sheets,
     "jobs": _jobs,

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from wtforms import BooleanField, RadioField, SelectField, StringField
+from wtforms import BooleanField, StringField
 from wtforms.validators import InputRequired, Length, Optional
 
 from tracker.vocabulary import State
-from tracker.web.forms.fields import LONG, DayField, PlainForm, TicksField, text_field, tidy
+from tracker.web.forms.fields import LONG, ChooseField, DayField, PickField, PlainForm, TicksField, text_field, tidy
 from tracker.web.forms.officer import CAUSE_LABELS, CAUSES
 
 STATE_LABELS = {
@@ -32,7 +32,7 @@ class Ask:
 class VisitForm(PlainForm):
     """What was found, what was done, parts used, and whether it is back in service."""
 
-    state = RadioField(
+    state = ChooseField(
         "Back in service?",
         [InputRequired("Choose whether it is back in service.")],
         choices=[(state.value, label) for state, label in STATE_LABELS.items()],
@@ -40,7 +40,7 @@ class VisitForm(PlainForm):
     found = text_field("What you found", 200, "Write what you found, in a few words.")
     done = text_field("What you did", 200, "Write what you did. If nothing, write “nothing”.")
     parts = text_field("Parts used (may stay empty)", 200)
-    cause = SelectField(
+    cause = PickField(
         "If it stays out of service: why",
         choices=[("", "Already on record"), *((cause.value, CAUSE_LABELS[cause]) for cause in CAUSES)],
     )

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from flask_wtf import FlaskForm
-from wtforms import DateField, Field, IntegerField, SelectMultipleField, StringField, widgets
+from wtforms import DateField, Field, IntegerField, RadioField, SelectField, SelectMultipleField, StringField, widgets
+from wtforms.fields.choices import SelectChoice
 from wtforms.validators import InputRequired, Length, Optional, StopValidation
-
-from tracker.vocabulary import OTHER_TIMES
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DAY_WANTED = "Write a day as year-month-day, for example 2026-02-03."
 TIME_WANTED = "Write a time of day, for example 08:10."
+NOT_OFFERED = "Choose from the list."
 LONG = "Write at most {} characters."
 
 
@@ -106,8 +108,30 @@ class CountField(IntegerField):
             raise StopValidation(field.wanted)
 
 
+def options(pairs: Iterable[tuple[Any, str]]) -> list[SelectChoice]:
+    """(value, label) pairs as what a list offers."""
+    return [SelectChoice(value, label) for value, label in pairs]
+
+
+class PickField(SelectField):
+    """One of a list."""
+
+    def __init__(self, label: str, validators=None, choices=(), **rest):
+        super().__init__(label, validators, choices=options(choices), invalid_choice_message=NOT_OFFERED, **rest)
+
+
+class ChooseField(RadioField):
+    """One of few, all in sight."""
+
+    def __init__(self, label: str, validators=None, choices=(), **rest):
+        super().__init__(label, validators, choices=options(choices), invalid_choice_message=NOT_OFFERED, **rest)
+
+
 class TicksField(SelectMultipleField):
     """Several of a list, each with its own box."""
+
+    def __init__(self, label: str, validators=None, choices=(), **rest):
+        super().__init__(label, validators, choices=options(choices), invalid_choice_message=NOT_OFFERED, **rest)
 
     widget = widgets.ListWidget(prefix_label=False)
     option_widget = widgets.CheckboxInput()
@@ -147,4 +171,10 @@ def show_errors(form, field: str, message: str) -> None:
     target.errors = [*target.errors, message]
 
 
-RESERVED_SLOTS = (OTHER_TIMES, "all")
+def both_or_neither(form, one: str, other: str, message: str) -> bool:
+    """Whether two fields are both filled or both empty; the sentence goes to the empty one."""
+    filled, also = bool(form[one].data), bool(form[other].data)
+    if filled == also or form[one].errors or form[other].errors:
+        return True
+    show_errors(form, other if filled else one, message)
+    return False

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from wtforms import BooleanField, RadioField, SelectField
+from wtforms import BooleanField
 from wtforms.validators import InputRequired, Optional
 
 from tracker.vocabulary import Cause, VisitPurpose
 from tracker.web.forms.danger import DangerForm
-from tracker.web.forms.fields import ClockField, DayField, PlainForm, TicksField, text_field
+from tracker.web.forms.fields import (
+    ChooseField,
+    ClockField,
+    DayField,
+    PickField,
+    PlainForm,
+    TicksField,
+    both_or_neither,
+    text_field,
+)
 
 CAUSES = tuple(cause for cause in Cause if cause not in (Cause.DANGER, Cause.EMPTY))
 CAUSE_LABELS = {
@@ -32,7 +41,7 @@ WHO_CALLED = "Write who said so, for example “coordinator, by phone”."
 class AskForm(PlainForm):
     """A question about a cell of a sheet."""
 
-    cell = SelectField("About", default="")
+    cell = PickField("About", default="")
     question = text_field("Your question", 200, "Write your question, so that the school knows what to look at.")
 
 
@@ -46,7 +55,7 @@ class OutageForm(PlainForm):
     """An outage that somebody told the officer about, open or over."""
 
     units = TicksField("Which units", [InputRequired("Choose at least one unit.")], coerce=int)
-    cause = RadioField(
+    cause = ChooseField(
         "Why", [InputRequired("Choose why.")], choices=[(cause.value, CAUSE_LABELS[cause]) for cause in CAUSES]
     )
     start_day = DayField("Out of service since, day")
@@ -56,10 +65,11 @@ class OutageForm(PlainForm):
     said_by = text_field("Who said so", 80, WHO_CALLED)
     note = text_field("A few words, if they help (never a pupil's name)", 200)
 
-    def validate_end_time(self, field) -> None:
+    def validate(self, extra_validators=None):
         """A day and its time belong together."""
-        if bool(self.end_day.data) != bool(field.data):
-            field.errors.append("Write both the day and the time, or leave both empty.")
+        fine = super().validate(extra_validators)
+        both = both_or_neither(self, "end_day", "end_time", "Write both the day and the time, or leave both empty.")
+        return both and fine
 
 
 class EndForm(PlainForm):
@@ -88,7 +98,7 @@ class ReopenForm(PlainForm):
 class JobForm(PlainForm):
     """A job for the engineer."""
 
-    purpose = RadioField(
+    purpose = ChooseField(
         "What for",
         [InputRequired("Choose what for.")],
         choices=[(purpose.value, label) for purpose, label in PURPOSE_LABELS.items()],

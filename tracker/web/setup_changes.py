@@ -1,0 +1,111 @@
+"""Changing what is set up: one route for a school's acts, one for a programme's."""
+
+from __future__ import annotations
+
+from flask import abort, flash, redirect, render_template, request, url_for
+from sqlalchemy.exc import IntegrityError
+
+from tracker.models.programme import Programme
+from tracker.records import history, setup_read
+from tracker.vocabulary import Role
+from tracker.web import clock, setup_acts, setup_programme_acts
+from tracker.web.access import allow, load_programme, load_school
+from tracker.web.database import db
+from tracker.web.forms.fields import show_errors
+from tracker.web.setup_pages import bp
+from tracker.web.signing import signed
+
+CLASH = "This does not go together with what is on record. Look at the codes and the days."
+
+
+@bp.route("/schools/<int:school_id>/setup/<act>", methods=["GET", "POST"])
+@allow(Role.OFFICER, Role.ADMINISTRATOR)
+def change(school_id: int, act: str):
+    """One change of a school; ``?row=`` names the row that is changed."""
+    school = load_school(school_id, to="setup")
+    chosen = setup_acts.ACTS.get(act)
+    if chosen is None:
+        abort(404)
+    row = _row(chosen, school)
+    zone = db().get_one(Programme, school.programme_id).zone
+    record = setup_read.school_record(db(), school)
+    form = _form(chosen, row, record, zone)
+    if form.validate_on_submit():
+        todo = setup_acts.Change(signed(_reason(form)), school, form, row, zone)
+        if _saved(lambda: chosen.save(todo), form):
+            db().commit()
+            flash("Recorded. What was before stays on record.")
+            return redirect(url_for(".school", school_id=school_id))
+        school = load_school(school_id, to="setup")
+        row = _row(chosen, school)
+    page = {"title": chosen.title, "form": form, "caution": chosen.caution, "about": _about(row)}
+    back = (school.name, url_for(".school", school_id=school_id))
+    return render_template("setup/change.html", back=back, **page), 400 if request.method == "POST" else 200
+
+
+def _row(chosen, school):
+    if chosen.of is None:
+        return None
+    row = history.find(db(), chosen.of, request.args.get("row", 0, type=int), school)
+    if row is None:
+        abort(404)
+    return row
+
+
+def _about(row) -> str:
+    """What the changed row is called, for the page's heading."""
+    return next((str(getattr(row, name)) for name in ("name", "buyer", "kind") if getattr(row, name, None)), "")
+
+
+def _form(chosen, row, record, zone):
+    if request.method == "POST":
+        form = chosen.form()
+    else:
+        begin = setup_acts.start_day(chosen.form(formdata=None), clock.today(zone))
+        if chosen.start is not None:
+            begin |= dict(chosen.start(row, record))
+        form = chosen.form(formdata=None, data=begin)
+    if chosen.offer is not None:
+        chosen.offer(form, record)
+    return form
+
+
+def _reason(form) -> str:
+    return form.reason.data if "reason" in form else ""
+
+
+def _saved(save, form) -> bool:
+    """Run a saver; False with the sentence at its field where the change is refused, and nothing half saved."""
+    try:
+        save()
+    except history.SetupError as wrong:
+        db().rollback()
+        show_errors(form, wrong.field, str(wrong))
+        return False
+    except IntegrityError:
+        db().rollback()
+        show_errors(form, "", CLASH)
+        return False
+    return True
+
+
+@bp.route("/setup/<int:programme_id>/<act>", methods=["GET", "POST"])
+@allow(Role.ADMINISTRATOR)
+def change_programme(programme_id: int, act: str):
+    """One change of a programme."""
+    programme = load_programme(programme_id, to="setup")
+    chosen = setup_programme_acts.ACTS.get(act)
+    if chosen is None:
+        abort(404)
+    day = clock.today(programme.zone)
+    form = _form(chosen, None, setup_read.programme_record(db(), programme), programme.zone)
+    if form.validate_on_submit():
+        todo = setup_programme_acts.Change(signed(_reason(form)), programme, form, day)
+        if _saved(lambda: chosen.save(todo), form):
+            db().commit()
+            flash("Recorded. What was before stays on record.")
+            return redirect(url_for(".programme", programme_id=programme_id))
+        programme = load_programme(programme_id, to="setup")
+    page = {"title": chosen.title, "form": form, "caution": "", "about": ""}
+    back = (programme.name, url_for(".programme", programme_id=programme_id))
+    return render_template("setup/change.html", back=back, **page), 400 if request.method == "POST" else 200
