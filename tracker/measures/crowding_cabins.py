@@ -1,0 +1,176 @@
+"""How many cabins a break would need, beside the pupils-per-cabin norm and the wait if pupils came evenly."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import pandas as pd
+
+from tracker.measures.burst import VisitTime, burst_table
+from tracker.measures.burst_times import Until
+from tracker.measures.crowding import modelled, worst_case
+from tracker.measures.crowding_breaks import TimeRange
+from tracker.measures.figure import Figure, not_recorded
+from tracker.measures.norms import Ratio, fixtures_needed, pupils_per_fixture
+from tracker.measures.steady import steady_queue
+from tracker.vocabulary import Basis, Group, UnitKind
+
+NO_NUMBER: Final = (
+    "No number of cabins is enough: even with a cabin for each pupil, some visits last longer than the break."
+)
+NOT_AT_LONG: Final = "At the longer time per visit no number of cabins is enough."
+NO_BALANCE: Final = "Even if pupils came evenly over the break, they would be more than the cabins can take."
+EVENLY: Final = "If pupils came evenly over the break, as when classes are let out in turn. Times per visit: {source}."
+
+
+@dataclass(frozen=True, slots=True)
+class NoNumber:
+    """There is no number of cabins that is enough; ``best`` is the share of breaks that can be reached at most."""
+
+    best: Figure
+    note: str = NO_NUMBER
+
+
+@dataclass(frozen=True, slots=True)
+class BesideNorm:
+    """Pupils to a cabin and the cabins that a named norm would ask for; neither is a verdict on a school."""
+
+    pupils_per_cabin: Figure
+    needed: Figure
+    norm: Ratio
+
+
+@dataclass(frozen=True, slots=True)
+class _Fewest:
+    cabins: int | None
+    share: float
+
+
+def cabins_for_breaks(
+    bursts: pd.DataFrame,
+    group: Group,
+    times: TimeRange,
+    *,
+    kind: UnitKind = UnitKind.CABIN,
+    share: float = 0.95,
+    until: Until = "done",
+) -> Figure | NoNumber:
+    """The fewest usable cabins with which everyone is done before the bell in this share of the breaks.
+
+    Over the breaks of one school's queue with their own arrivals and lengths: the smallest c for which the mean
+    probability reaches the share. low is at the shorter time per visit, high at the longer; where at the longer
+    time no number is enough there are no bounds, and the note says so. ⌈n·m ÷ T⌉, by means alone, is far too few.
+
+    Args:
+        bursts: from ``crowding_breaks.burst_breaks``, of one school.
+        times: the range that was used for this queue.
+    Returns:
+        A figure in cabins (or urinals); ``NoNumber`` where no number is enough at the middle time.
+    Raises:
+        ValueError: breaks of several schools, or a share outside 0 to 1.
+    """
+    if not 0 < share <= 1:
+        raise ValueError(f"the share of breaks must be above 0 and at most 1, got {share}")
+    rows = bursts[(bursts["group"] == group.value) & (bursts["kind"] == kind.value)]
+    if rows["school_id"].nunique() > 1:
+        raise ValueError("cabins are needed by a school: ask for one school at a time")
+    unit = "urinals" if kind is UnitKind.URINAL else "cabins"
+    known = rows[rows["arrivals"].notna()]
+    if known.empty:
+        return not_recorded(unit, Basis.MODELLED, expected=len(rows), records="breaks")
+    counts = known.groupby(["arrivals", "minutes"], as_index=False).agg(breaks=("day", "size"))
+    alike = [(int(n), float(t), int(b)) for n, t, b in counts.itertuples(index=False, name=None)]
+    middle, short, long = (_fewest(alike, time, share, until) for time in times.times())
+    if middle.cabins is None or short.cabins is None:
+        best = [middle.share, short.share, long.share]
+        return NoNumber(modelled(best, "share of breaks", len(known), len(rows), times.source))
+    ends = [middle.cabins, short.cabins, middle.cabins if long.cabins is None else long.cabins]
+    found = modelled([float(end) for end in ends], unit, len(known), len(rows), times.source)
+    if long.cabins is None:
+        return replace(found, low=None, high=None, note=f"{worst_case(times.source)} {NOT_AT_LONG}")
+    return found
+
+
+def _fewest(alike: list[tuple[int, float, int]], time: VisitTime, share: float, until: Until) -> _Fewest:
+    most = max(n for n, _, _ in alike)
+    if most == 0:
+        return _Fewest(0, 1.0)
+    best = _served(alike, most, time, until)
+    if best < share:
+        return _Fewest(None, best)
+    low, high = (-1, 0) if _served(alike, 0, time, until) >= share else (0, most)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if _served(alike, middle, time, until) >= share else (middle, high)
+    return _Fewest(high, _served(alike, high, time, until))
+
+
+def _served(alike: list[tuple[int, float, int]], cabins: int, time: VisitTime, until: Until) -> float:
+    """Mean probability over the breaks, of (pupils, minutes, breaks alike)."""
+    most = max(n for n, _, _ in alike)
+    tables = {minutes: burst_table(most, cabins, minutes, time) for _, minutes, _ in alike}
+    chance = {minutes: table.all_done if until == "done" else table.all_entered for minutes, table in tables.items()}
+    total = sum(breaks for _, _, breaks in alike)
+    return math.fsum(breaks * float(chance[minutes][n]) for n, minutes, breaks in alike) / total
+
+
+def beside_norm(pupils: int, cabins: int, norm: Ratio) -> BesideNorm:
+    """Pupils to one cabin, and the cabins that a norm asks for so many pupils (rounded up).
+
+    Without a cabin, pupils per cabin has no value.
+
+    Raises:
+        ValueError: a negative number.
+
+    >>> from tracker.measures.norms import RATIOS
+    >>> beside_norm(320, 8, RATIOS["in.mh.g"]).pupils_per_cabin.value
+    40.0
+    """
+    if pupils < 0 or cabins < 0:
+        raise ValueError(f"pupils and cabins cannot be negative, got {pupils} and {cabins}")
+    each = pupils_per_fixture(pupils, cabins)
+    known = int(each is not None)
+    source = norm.source if norm.confirmed else f"{norm.source} (from memory, not seen in the source)"
+    return BesideNorm(
+        Figure(each, "pupils per cabin", Basis.COUNTED, used=known, expected=1, records="schools"),
+        Figure(
+            float(fixtures_needed(pupils, norm.per)),
+            f"{norm.fixture}s",
+            Basis.ESTIMATED,
+            used=1,
+            expected=1,
+            records="schools",
+            note=f"1 {norm.fixture} for {norm.per} {norm.whom}: {source}.",
+        ),
+        norm,
+    )
+
+
+def wait_if_evenly(pupils: int, cabins: int, minutes: float, times: TimeRange) -> Figure:
+    """Mean wait (min) if the same pupils came one by one, evenly over the break, exponential times per visit.
+
+    Erlang's formula for a queue in balance, an upper end, for a break is too short to reach it. Where the pupils
+    would be more than the cabins can take there is no value at the middle time, and no bounds at the longer.
+
+    Raises:
+        ValueError: negative pupils, or a break of no length.
+
+    >>> from tracker.measures.crowding_breaks import TimeRange
+    >>> round(wait_if_evenly(30, 4, 15, TimeRange(1.5, 1.5, 1.5, "an example")).value, 3)
+    0.764
+    """
+    if pupils < 0 or minutes <= 0:
+        raise ValueError(f"pupils cannot be negative and a break must last, got {pupils} and {minutes}")
+    means = [time.mean_min for time in times.times()]
+    queues = [steady_queue(pupils * mean / minutes, cabins, mean) if cabins else None for mean in means]
+    waits = [None if queue is None else queue.mean_wait for queue in queues]
+    note = EVENLY.format(source=times.source)
+    blank = not_recorded("min", Basis.MODELLED, expected=1, records="breaks")
+    if waits[0] is None:
+        return replace(blank, note=NO_BALANCE)
+    if any(found is None for found in waits):
+        return replace(blank, value=waits[0], used=1, note=note)
+    ends = sorted(found for found in waits if found is not None)
+    return replace(blank, value=waits[0], low=ends[0], high=ends[-1], used=1, note=note)
