@@ -7,6 +7,7 @@ litres are therefore modelled, however well the visits are known.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from enum import StrEnum
@@ -83,6 +84,7 @@ class Fitting(NamedTuple):
     label: str
     from_day: date
     until_day: date | None
+    number: int  # its place in the frame
 
 
 class Stretch(NamedTuple):
@@ -196,63 +198,99 @@ def unit_week_water(
         share_known, u_rel (relative standard uncertainty of the fitting's mL), whole (all visits of the week have
         a fitting of this part). Visits on days without a fitting of the part have no mL and no row.
     """
-    rules = _rules(fittings)
     looked_at = {(row.unit_id, row.week): row for row in rows_of(long_weeks) if row.seen > 0}
-    days: dict[int, set[date]] = {}
-    for row in rows_of(school_days):
-        days.setdefault(row.school_id, set()).add(row.day.date())
-    facts = {row.unit_id: row for row in rows_of(units)}
-    carried: dict[tuple[int, Fitting], float] = {}
-    rows: list[dict[str, Any]] = []
+    plan = _Plan(_rules(fittings), {row.unit_id: row for row in rows_of(units)}, _days(school_days))
+    carried: dict[tuple[int, int], float] = {}
+    rows: list[tuple[Any, ...]] = []
     for row in rows_of(unit_weeks.sort_values(["unit_id", "week"])):
-        unit, week = facts.get(row.unit_id), row.week.date()
+        unit, week = plan.units.get(row.unit_id), row.week.date()
         if unit is None:
             continue
-        open_days = _open_days(unit, week, days.get(unit.school_id, set()))
+        early = period_from is not None and week < period_from
         looked = looked_at.get((row.unit_id, row.week))
-        share = assumed if looked is None else _seen_share(looked, row.visits)
-        found = [
-            line
-            for part, fits in rules.get(row.unit_id, {}).items()
-            if part != FittingKind.VACUUM
-            for line in _part_lines(part, _stretches(fits, rules[row.unit_id], open_days), row, share, carried)
-        ]
-        if period_from is None or week >= period_from:
-            same = {name: getattr(unit, name) for name in ("school_id", "school", "block", "unit", "kind", "group")}
-            rows += [{"unit_id": row.unit_id, "week": row.week, **same, **line} for line in found]
-    return pd.DataFrame(rows, columns=list(WATER)).astype(WATER)
+        share = assumed if looked is None or early else _seen_share(looked, row.visits)
+        facts = (row.unit_id, row.week, unit.school_id, unit.school, unit.block, unit.unit, unit.kind, unit.group)
+        for part, stretches in plan.stretches(unit, week):
+            if not early or part == WaterPart.FLOOR_WASH:  # what is carried is all that an earlier week leaves
+                found = _part_lines(part, stretches, row, share, carried)
+                rows += [] if early else [(*facts, *line) for line in found]
+    return pd.DataFrame(
+        dict(zip(WATER, zip(*rows, strict=True), strict=True)) if rows else None, columns=list(WATER)
+    ).astype(WATER)
+
+
+def _days(school_days: pd.DataFrame) -> dict[int, set[date]]:
+    days: dict[int, set[date]] = {}
+    for school, day in zip(school_days["school_id"].tolist(), school_days["day"].dt.date.tolist(), strict=True):
+        days.setdefault(school, set()).add(day)
+    return days
+
+
+class _Plan:
+    """Which fittings hold at a unit in a week; worked out once while nothing changes."""
+
+    def __init__(
+        self, rules: Mapping[int, Mapping[str, Sequence[Fitting]]], units: Mapping[int, Any], days: dict[int, set[date]]
+    ) -> None:
+        self.rules, self.units, self.days = rules, units, days
+        self.changes = {unit: _change_days(parts) for unit, parts in rules.items()}
+        self.known: dict[tuple[int, int], list[tuple[str, list[Stretch]]]] = {}
+
+    def stretches(self, unit: Any, week: date) -> list[tuple[str, list[Stretch]]]:
+        """Per part of a unit the rules of a week, with the share of its school days."""
+        changes = self.changes.get(unit.unit_id, [])
+        before = bisect_right(changes, week)
+        if before < bisect_right(changes, week + timedelta(days=6)):
+            return self._of(unit.unit_id, _open_days(unit, week, self.days.get(unit.school_id, set())))
+        key = (unit.unit_id, before)
+        if key not in self.known:
+            self.known[key] = self._of(unit.unit_id, [week])
+        return self.known[key]
+
+    def _of(self, unit_id: int, days: Sequence[date]) -> list[tuple[str, list[Stretch]]]:
+        parts = self.rules.get(unit_id, {})
+        return [(part, _stretches(fits, parts, days)) for part, fits in parts.items() if part != FittingKind.VACUUM]
+
+
+def _change_days(parts: Mapping[str, Sequence[Fitting]]) -> list[date]:
+    """Days on which a fitting of a unit begins to hold, or no longer holds."""
+    fits = [fit for group in parts.values() for fit in group]
+    ends = {fit.until_day + timedelta(days=1) for fit in fits if fit.until_day is not None}
+    return sorted({fit.from_day for fit in fits} | ends)
 
 
 def _part_lines(
-    part: str, stretches: Sequence[Stretch], row: Any, share: LongShare, carried: dict[tuple[int, Fitting], float]
-) -> list[dict[str, Any]]:
+    part: str, stretches: Sequence[Stretch], row: Any, share: LongShare, carried: dict[tuple[int, int], float]
+) -> list[tuple[Any, ...]]:
+    """The columns of ``WATER`` from "part" on. ``carried``: visits by unit and number of its fitting."""
     whole = math.isclose(sum(stretch.share for stretch in stretches), 1.0)
     lines, running = [], 0.0
     for stretch in stretches:
         fitting, visits = stretch.fitting, row.visits * stretch.share
         visit_ml, below, above = _visit_ml(stretch, share)
         if part == WaterPart.FLOOR_WASH:
-            before = carried.get((row.unit_id, fitting), 0.0)
-            carried[row.unit_id, fitting] = before + visits
+            key = (row.unit_id, fitting.number)
+            before = carried.get(key, 0.0)
+            carried[key] = before + visits
             ml = floor_washes(before, before + visits, fitting.every_n) * half_up(fitting.ml)
         else:
             ml = half_up(running + visits * visit_ml) - half_up(running)
             running += visits * visit_ml
         vacuum = stretch.vacuum
         lines.append(
-            {
-                "part": str(part),
-                "fitting": fitting.label if vacuum is None else f"{fitting.label}, {vacuum.label}",
-                "visits": visits,
-                "u_visits": math.sqrt(row.var) * stretch.share,
-                "visit_ml": visit_ml,
-                "ml": ml,
-                "below_ml": visits * below,
-                "above_ml": visits * above,
-                "share_known": share.known,
-                "u_rel": fitting.u_rel if vacuum is None else math.hypot(fitting.u_rel, vacuum.u_rel),
-                "whole": whole,
-            }
+            (
+                str(part),
+                fitting.label if vacuum is None else f"{fitting.label}, {vacuum.label}",
+                visits,
+                math.sqrt(row.var) * stretch.share,
+                visit_ml,
+                ml,
+                visits * below,
+                visits * above,
+                share.known,
+                fitting.u_rel if vacuum is None else math.hypot(fitting.u_rel, vacuum.u_rel),
+                whole,
+            )
         )
     return lines
 
@@ -320,14 +358,14 @@ def _seen_share(looked: Any, visits: float) -> LongShare:
 
 def _rules(fittings: pd.DataFrame) -> dict[int, dict[str, list[Fitting]]]:
     rules: dict[int, dict[str, list[Fitting]]] = {}
-    for row in rows_of(fittings.sort_values("from_day", kind="stable")):
+    for number, row in enumerate(rows_of(fittings.sort_values("from_day", kind="stable"))):
         kind = FittingKind(row.kind)
         part = FittingKind.VACUUM if kind is FittingKind.VACUUM else PART_OF[kind]
-        rules.setdefault(row.unit_id, {}).setdefault(part, []).append(_fitting(row, kind))
+        rules.setdefault(row.unit_id, {}).setdefault(part, []).append(_fitting(row, kind, number))
     return rules
 
 
-def _fitting(row: Any, kind: FittingKind) -> Fitting:
+def _fitting(row: Any, kind: FittingKind, number: int) -> Fitting:
     ml, long_ml, every_n, factor = (
         None if pd.isna(value) else float(value) for value in (row.ml, row.long_ml, row.every_n, row.factor_permille)
     )
@@ -348,6 +386,7 @@ def _fitting(row: Any, kind: FittingKind) -> Fitting:
         label,
         row.from_day.date(),
         None if pd.isna(row.until_day) else row.until_day.date(),
+        number,
     )
 
 
