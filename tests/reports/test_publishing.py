@@ -18,7 +18,7 @@ from tracker.measures.figure import Figure, Part
 from tracker.models.publications import Publication, PublicationFile
 from tracker.models.sheets import Query, WeekSheet
 from tracker.records import publications
-from tracker.reports import publishing
+from tracker.reports import checks, publishing
 from tracker.reports.printing import rounded
 from tracker.reports.report import Column
 from tracker.vocabulary import Basis, ReportKind, Role, SheetState
@@ -43,7 +43,7 @@ def publish(session, place, made=None, reason=""):
 
 
 def check(session, place, made, title):
-    return next(one for one in publishing.look(session, place[0].id, made) if one.title == title)
+    return next(one for one in checks.look(session, place[0].id, made) if one.title == title)
 
 
 # --- checks -------------------------------------------------------------------------------------------------------

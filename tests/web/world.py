@@ -92,10 +92,24 @@ def _objects(session: Session, programme, school, officer, coordinator) -> dict[
         "query": _sheet_parts(session, sheet),
         "grant": session.query(m.people.RoleGrant).filter_by(person_id=coordinator.id).one().id,
     }
+    session.add(_agreement(programme, school))
+    session.flush()
     rows = {"programme": programme, "school": school, "area": session.get(m.programme.Area, school.area_id)}
     rows |= {"term": term, "block": block, "unit": unit, "outage": outage, "job": job, "sheet": sheet}
     rows |= {"login": login, "person": coordinator}
     return {name: row.id for name, row in rows.items()} | rest
+
+
+def _agreement(programme, school) -> m.agreements.Agreement:
+    """An agreement with the same code in every programme."""
+    return m.agreements.Agreement(
+        programme_id=programme.id,
+        code="AG",
+        buyer="A buyer",
+        school_id=school.id,
+        promise_hours=72,
+        visit_every_days=30,
+    )
 
 
 def _publication(session: Session, programme, term, officer, scope: str) -> int:
@@ -113,6 +127,16 @@ def _publication(session: Session, programme, term, officer, scope: str) -> int:
         approved_by_id=officer.id,
     )
     session.add(row)
+    session.flush()
+    page = b"<!-- the report begins --><p>As published.</p><!-- the report ends -->"
+    session.add(
+        m.publications.PublicationFile(
+            publication_id=row.id, name="report.html", media_type="text/html; charset=utf-8", content=page
+        )
+    )
+    session.add(
+        m.publications.PublicationLine(publication_id=row.id, figure="visits", school="S", week="2026-01-26", value="4")
+    )
     session.flush()
     return row.id
 

@@ -166,6 +166,12 @@ def lines(session: Session, publication_id: int, figure: str) -> list[Publicatio
     return list(session.scalars(query.order_by(PublicationLine.school, PublicationLine.week)))
 
 
+def figures(session: Session, publication_id: int) -> list[str]:
+    """Keys of the figures whose contributions were stored with a version, in order of storing."""
+    query = select(PublicationLine.figure).where(PublicationLine.publication_id == publication_id)
+    return list(session.scalars(query.group_by(PublicationLine.figure).order_by(func.min(PublicationLine.id))))
+
+
 def sheet_counts(session: Session, programme_id: int, first: date, last: date) -> dict[SheetState, int]:
     """Sheets of weeks that have a day in the span, by state; a state without a sheet counts 0."""
     query = (

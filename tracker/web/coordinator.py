@@ -90,7 +90,7 @@ def _report_url(school: School) -> str:
     if "reports.school_term" not in current_app.view_functions:
         return ""
     term = sheet_outcomes.latest_term(db(), school.programme_id, today(_programme(school).zone))
-    return url_for("reports.school_term", school_id=school.id, term_id=term.id) if term is not None else ""
+    return url_for("reports.school_term", school_id=school.id, term=term.code) if term is not None else ""
 
 
 # --- the week sheet -----------------------------------------------------------------------------------------------

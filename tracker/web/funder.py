@@ -55,9 +55,17 @@ def publication(publication_id):
         here=here,
         others=others,
         names=publications.file_names(db(), row.id),
+        figures=behind(row) if acting_role() == Role.OFFICER.value else [],
         body=Markup(body),  # noqa: S704 - rendered by us with every text escaped, and frozen since
         at=lambda instant: moment(instant, programme.zone),
     )
+
+
+def behind(row):
+    """(key, label) of the published headlines whose school-weeks were stored."""
+    return [
+        (key, publishing.stored_line(row.content, key).get("label", key)) for key in publications.figures(db(), row.id)
+    ]
 
 
 @bp.get("/publications/<int:publication_id>/files/<name>")

@@ -12,7 +12,7 @@ from tracker.records import audit, frames, people, publications
 from tracker.reports import build, charts, export, publishing
 from tracker.reports.printing import bare, days, moment, print_figure
 from tracker.vocabulary import ReportKind, Role
-from tracker.web.access import acting_role, allow, load_programme, load_school, person_id
+from tracker.web.access import acting_role, allow, load_programme, load_publication, load_school, person_id
 from tracker.web.accesslog import log_view
 from tracker.web.clock import now
 from tracker.web.database import db, let_go, quick_read
@@ -215,6 +215,20 @@ def show_parts(report, key: str, back: str, school: str | None) -> str:
         printed=print_figure,
         digits=bare,
     )
+
+
+@bp.get("/publications/<int:publication_id>/figures/<figure>")
+@allow(Role.OFFICER)
+def published_parts(publication_id, figure):
+    """What each school and week brought to a published figure, as it was stored; for the programme's officers."""
+    row = load_publication(publication_id)
+    parts = publications.lines(db(), row.id, figure)
+    if not parts:
+        abort(404)
+    log_view(f"records behind {figure}, version {row.number}", row.scope or None, len(parts))
+    line = publishing.stored_line(row.content, figure)
+    total = publishing.sum_of(part.value for part in parts)
+    return render_template("reports/published_parts.html", row=row, line=line, parts=parts, total=total, figure=figure)
 
 
 # --- certificates -------------------------------------------------------------------------------------------------

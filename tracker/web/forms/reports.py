@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from flask_wtf import FlaskForm
-from wtforms import BooleanField, HiddenField, RadioField, StringField
-from wtforms.validators import Length, Optional
+from wtforms import BooleanField, HiddenField, StringField
+from wtforms.validators import Length
 
 REASONS = (
     ("revision", "A revision: records came in later, or a better method is used"),
@@ -18,7 +18,7 @@ class PublishForm(FlaskForm):
 
     cutoff = HiddenField()
     seen = HiddenField()
-    kind = RadioField("Why is a new version published?", [Optional()], choices=REASONS)
+    kind = StringField("Why is a new version published?")
     reason = StringField(
         "What was changed, and which conclusion it alters",
         [Length(max=LONGEST, message=f"Use at most {LONGEST} characters.")],
@@ -33,7 +33,7 @@ class PublishForm(FlaskForm):
             good = False
         if former_number is None:
             return good
-        if not self.kind.data:
+        if self.kind.data not in dict(REASONS):
             self.kind.errors = ["Choose whether this is a revision or a correction."]
             good = False
         if not (self.reason.data or "").strip():
