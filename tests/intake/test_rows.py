@@ -57,9 +57,7 @@ def test_whole_numbers_may_be_written_in_local_digits(typed, number):
     assert read(visits=typed)[0]["visits"] == number
 
 
-@pytest.mark.parametrize(
-    "typed", ["²", "3²", "½", "１２.0", "1e3", "0x10", "1_000", "1,000", "twelve", "9" * 40]
-)
+@pytest.mark.parametrize("typed", ["²", "3²", "½", "１２.0", "1e3", "0x10", "1_000", "1,000", "twelve", "9" * 40])
 def test_what_only_looks_like_a_number_is_refused(typed):
     _, (problem,) = read(visits=typed)
     assert problem.message == "Write a whole number from 0 to 20000, for example 12."

@@ -71,7 +71,7 @@ def plan(**given) -> SheetPlan:
         ),
         "stocks": (
             PlanStock("S1-V1", "Machine", PlaceKind.MACHINE, "V1", "pad", "napkins", "S1-cupboard", 12),
-            PlanStock("S1-cupboard", "Cupboard", PlaceKind.CUPBOARD, "", "pad", "napkins", "store", 80),
+            PlanStock("S1-cupboard", "Cupboard", PlaceKind.CUPBOARD, "", "pad", "napkins", "store", 80, "given"),
         ),
         "outages": (PlanOutage("R-77", "G2", "drain blocked", datetime(2026, 1, 29, 9, 30)),),
     }

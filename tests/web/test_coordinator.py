@@ -386,7 +386,7 @@ def test_what_came_of_last_week_stands_first(place, browser):
     assert heads[0] == "Received"
     page = body(browser.get(f"/schools/{place.school.id}/log"))  # the reference is shown once
     heads = re.findall(r"<h2>(.*?)</h2>", page)
-    assert heads[:2] == ["What came of last week's sheet", "This week"]
+    assert heads[:2] == ["What came of your last sheet", "This week"]
     assert "Week of 26 January 2026: <strong>received</strong>" in page
 
 

@@ -2,7 +2,7 @@
 
 ``SheetFacts.rows`` holds text only, one dict a row, in the columns of ``intake.tables``. ``origin`` says which
 cell a column came from, so that a problem lands at its cell. ``extra`` holds what was said but is no fact row:
-the day and time of reading, and which older outages go on.
+the day and time of reading, which older outages go on, and that nothing was handed out.
 """
 
 from __future__ import annotations

@@ -48,6 +48,7 @@ class Cell:
     default: str = ""  # prefilled: only the day and time of reading
     digits: int = 0
     length: int = 7  # most characters that can be typed
+    wide: bool = False  # takes a line of its own where fields stand in pairs
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,7 +58,10 @@ class PlanBreak:
 
 @dataclass(frozen=True, slots=True)
 class PlanStock:
-    """A product at a place of the school. ``source`` is where refills come from; ``last_left`` the last count."""
+    """A product at a place of the school. ``source`` is where refills come from; ``last_left`` the last count.
+
+    ``outlet`` is where what is handed out goes in the ledger ("": that is not asked here).
+    """
 
     place: str
     name: str
@@ -68,6 +71,7 @@ class PlanStock:
     product_name: str
     source: str
     last_left: int | None = None
+    outlet: str = ""
 
 
 @dataclass(frozen=True, slots=True)

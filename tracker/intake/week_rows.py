@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Protocol
 
+from tracker.intake import week_moves
 from tracker.intake.week_cells import TALLY, Cells, FactRow, SheetFacts, ref_for
 from tracker.intake.week_layout import Layout, key
-from tracker.intake.week_plan import PlanOutage, PlanStock
-from tracker.vocabulary import ALL_DAY, CountWay, DayMark, MoveReason, PlaceKind, Sex
+from tracker.intake.week_plan import PlanOutage
+from tracker.intake.week_walk import Filled, Reading, at_reading, read_on
+from tracker.vocabulary import ALL_DAY, CountWay, DayMark, Sex
 
 WEEK_DAYS = "7"
 UNKNOWN_LOT = "unknown"
@@ -16,20 +17,6 @@ STILL_OUT, BACK = "still", "back"
 OUTAGE_PARTS = ("unit", "cause", "day", "time", "endday", "endtime", "note", "event", "said")
 WAS = ("ref", "lot", "day", "from_place")
 SESSION_PARTS = ("day", "topic", "minutes", "girls", "boys")
-
-
-class Reading(Protocol):
-    """What a reader needs of the walk."""
-
-    layout: Layout
-    cells: dict[str, str]
-    session_of: dict[str, int]
-
-    def next_number(self, kind: str) -> int:
-        """Number of the next row of a growing table."""
-
-
-Filled = dict[str, str] | None
 
 
 def _note(cells: Cells, name: str) -> str:
@@ -44,14 +31,9 @@ def _typed(layout: Layout, cells: Cells, prefix: str) -> Iterator[tuple[str, str
             yield cell.key, text, cell.unit, cell.slot
 
 
-def _read_on(layout: Layout, cells: Cells) -> tuple[str, str]:
-    defaults = layout.defaults()
-    return tuple(cells.get(f"read:{p}", "") or defaults.get(f"read:{p}", "") for p in ("day", "time"))  # type: ignore[return-value]
-
-
 def write_read_on(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Remember day and time of reading, also when nothing was read."""
-    day, time = _read_on(layout, cells)
+    day, time = read_on(layout, cells)
     if (day, time) != ("", ""):
         made.extra["read"] = {"day": day, "time": time}
 
@@ -147,7 +129,7 @@ def read_bell(walk: Reading, row: FactRow) -> Filled:
 
 def write_readings(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Dials read, all at the day and time of reading."""
-    day, time = _read_on(layout, cells)
+    day, time = read_on(layout, cells)
     for name, text, unit, quantity in _typed(layout, cells, "reading"):
         row = {
             "school": layout.plan.school,
@@ -161,21 +143,17 @@ def write_readings(layout: Layout, cells: Cells, made: SheetFacts) -> None:
         made.add("readings", row, dict.fromkeys(row, name) | {"at_local_time": "read:time"})
 
 
-def _at_reading(walk: Reading, day: str, time: str | None = None) -> bool:
-    return walk.cells.get("read:day") == day and (time is None or walk.cells.get("read:time") == time)
-
-
 def read_readings(walk: Reading, row: FactRow) -> Filled:
     """A reading at the sheet's own day and time."""
     day, _, time = row["at_local_time"].partition("T")
-    if row["source"] != TALLY or not _at_reading(walk, day, time[:5]):
+    if row["source"] != TALLY or not at_reading(walk, day, time[:5]):
         return None
     return {key("reading", row["unit"], row["quantity"]): row["value"]}
 
 
 def write_levels(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Levels of tanks and bins, in quarters."""
-    day, _ = _read_on(layout, cells)
+    day, _ = read_on(layout, cells)
     for name, text, unit, _slot in _typed(layout, cells, "level"):
         row = {"school": layout.plan.school, "unit": unit, "day": day, "source": TALLY, "quarters": text}
         made.add("levels", row, dict.fromkeys(row, name) | {"day": "read:day"})
@@ -183,7 +161,7 @@ def write_levels(layout: Layout, cells: Cells, made: SheetFacts) -> None:
 
 def read_levels(walk: Reading, row: FactRow) -> Filled:
     """A level on the day of reading."""
-    if row["source"] != TALLY or not _at_reading(walk, row["day"]):
+    if row["source"] != TALLY or not at_reading(walk, row["day"]):
         return None
     return {key("level", row["unit"]): row["quarters"]}
 
@@ -308,74 +286,6 @@ def read_sightings(walk: Reading, row: FactRow) -> Filled:
     return {key("state", row["unit"], row["day"]): row["state"]} if row["source"] == TALLY else None
 
 
-def write_supplies(layout: Layout, cells: Cells, made: SheetFacts) -> None:
-    """Counts at places, and what was put in or received."""
-    day, _ = _read_on(layout, cells)
-    for stock in layout.plan.stocks:
-        left = key("left", stock.place, stock.product)
-        if cells.get(left):
-            row = {"place": stock.place, "product": stock.product, "day": day, "quantity": cells[left]}
-            made.add("stock_counts", row, dict.fromkeys(row, left) | {"day": "read:day"})
-        moved = _move_key(stock)
-        if cells.get(moved):
-            made.add(
-                "stock_moves",
-                _move(layout, stock, cells[moved], day, cells.get(_was_key(stock), "")),
-                {"quantity": moved, "day": "read:day"},
-            )
-
-
-def _move_key(stock: PlanStock) -> str:
-    return key("put" if stock.kind is PlaceKind.MACHINE else "got", stock.place, stock.product)
-
-
-def _was_key(stock: PlanStock) -> str:
-    return key("was", stock.place, stock.product)
-
-
-def _usual(layout: Layout, stock: PlanStock, day: str) -> tuple[str, str, str, str]:
-    """Reference, lot, day and origin of a move that the sheet itself makes."""
-    return ref_for(layout.plan.code, "m", stock.place, stock.product), UNKNOWN_LOT, day, stock.source
-
-
-def _reason(stock: PlanStock) -> str:
-    return (MoveReason.REFILL if stock.kind is PlaceKind.MACHINE else MoveReason.DELIVERY).value
-
-
-def _move(layout: Layout, stock: PlanStock, quantity: str, day: str, was: str) -> FactRow:
-    parts = was.split("|")
-    ref, lot, moved_on, source = parts if len(parts) == len(WAS) else _usual(layout, stock, day)
-    return {
-        "ref": ref,
-        "from_place": source,
-        "to_place": stock.place,
-        "product": stock.product,
-        "lot": lot,
-        "quantity": quantity,
-        "day": moved_on,
-        "reason": _reason(stock),
-        "note": "",
-    }
-
-
-def read_counts(walk: Reading, row: FactRow) -> Filled:
-    """A count on the day of reading."""
-    return {key("left", row["place"], row["product"]): row["quantity"]} if _at_reading(walk, row["day"]) else None
-
-
-def read_moves(walk: Reading, row: FactRow) -> Filled:
-    """What came to a place: the first move of a product is shown, with its own lot and day; a second is kept."""
-    for stock in walk.layout.plan.stocks:
-        if (stock.place, stock.product, _reason(stock)) != (row["to_place"], row["product"], row["reason"]):
-            continue
-        if row.get("note"):
-            return None
-        was = tuple(row[name] for name in WAS)
-        usual = _usual(walk.layout, stock, walk.cells.get("read:day", ""))
-        return {_move_key(stock): row["quantity"], _was_key(stock): "" if was == usual else "|".join(was)}
-    return None
-
-
 def write_ran_out(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Whether a machine ran out, asked by day."""
     shown = layout.by_key()
@@ -455,7 +365,7 @@ WRITERS: tuple[Callable[[Layout, Cells, SheetFacts], None], ...] = (
     write_levels,
     write_outages,
     write_sightings,
-    write_supplies,
+    week_moves.write_supplies,
     write_ran_out,
     write_burns,
     write_sessions,
@@ -469,8 +379,8 @@ READERS: Mapping[str, Callable[[Reading, FactRow], Filled]] = {
     "levels": read_levels,
     "outages": read_outages,
     "sightings": read_sightings,
-    "stock_counts": read_counts,
-    "stock_moves": read_moves,
+    "stock_counts": week_moves.read_counts,
+    "stock_moves": week_moves.read_moves,
     "machine_days": read_ran_out,
     "burns": read_burns,
     "awareness_sessions": read_session,

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
+from tracker.intake import week_things
 from tracker.intake.week_layout import Cell, Kind, Row, RowCounts, Section, Table, day_choices, key
-from tracker.intake.week_plan import PlanDay, PlanDial, PlanStock, PlanUnit, SheetPlan, clock, day_name, long_day
+from tracker.intake.week_plan import PlanDay, PlanUnit, SheetPlan, clock, day_name, long_day
+from tracker.intake.week_row_kinds import READING_LABELS, day_row, dial_row, heads_of
 from tracker.vocabulary import (
     ALL_DAY,
     OTHER_TIMES,
@@ -13,17 +13,18 @@ from tracker.vocabulary import (
     Cause,
     CountWay,
     DayMark,
-    PlaceKind,
     Quantity,
     Sex,
     State,
     UnitKind,
 )
 
-NO_SCHOOL = "no school"
-STATES = ((State.WORKING.value, "✓ working"), (State.PARTLY.value, "~ partly working"), (State.OUT.value, "✕ out"))
-RAN_OUT = (("yes", "yes"), ("no", "no"))
-QUARTERS = (("0", "empty"), ("1", "¼"), ("2", "½"), ("3", "¾"), ("4", "full"))
+# wide spaces: a narrow closed list shows the sign alone, the open one the words
+STATES = (
+    (State.WORKING.value, "✓\u2003\u2003\u2003working"),
+    (State.PARTLY.value, "~\u2003\u2003\u2003partly working"),
+    (State.OUT.value, "✕\u2003\u2003\u2003out of service"),
+)
 STILL = (("still", "still out of service"), ("back", "back in service"))
 CAUSES = tuple((c.value, c.value) for c in Cause if c not in {Cause.DANGER, Cause.PLANNED})
 MARK_LABELS = {
@@ -32,41 +33,13 @@ MARK_LABELS = {
     DayMark.EXAM: "Exams",
     DayMark.OUT_OF_HOURS: "Used out of hours",
 }
-READING_LABELS = {
-    Quantity.WATER: "water meter",
-    Quantity.VISITS: "visit counter",
-    Quantity.LONG_VISITS: "long-visit counter",
-    Quantity.VENDS: "vend counter",
-    Quantity.ENERGY: "energy meter",
-}
 SEX_LABELS = {Sex.GIRLS: "Girls", Sex.BOYS: "Boys"}
-
-
-def _day_row(plan: SheetPlan, label: str, name: tuple[str, ...], kind: Kind, **more: object) -> Row:
-    """A row with one cell a day; a day without school has nothing to fill in."""
-    cells = []
-    for item in plan.days:
-        shut = bool(item.closed) and kind is not Kind.TICK
-        cells.append(
-            Cell(
-                key(*name, item.day),
-                f"{label}, {long_day(item.day)}",
-                Kind.SHUT if shut else kind,
-                item.day,
-                **more,  # type: ignore[arg-type]
-            )
-        )
-    return Row(label, tuple(cells))
-
-
-def _heads(days: Iterable[PlanDay]) -> tuple[str, ...]:
-    return tuple(day_name(item.day) for item in days)
 
 
 def days_section(plan: SheetPlan, _rows: RowCounts) -> Section:
     """What sort of days they were, and when the dials were read."""
-    marks = tuple(_day_row(plan, MARK_LABELS[mark], ("mark", mark.value), Kind.TICK) for mark in DayMark)
-    table = Table("marks", "Days that were not ordinary", _heads(plan.days), marks, tuple(d.day for d in plan.days))
+    marks = tuple(day_row(plan, MARK_LABELS[mark], ("mark", mark.value), Kind.TICK) for mark in DayMark)
+    table = Table("marks", "Days that were not ordinary", heads_of(plan.days), marks, tuple(d.day for d in plan.days))
     held = plan.read_day()
     if held is None:
         return Section("days", "The week", ())
@@ -104,7 +77,7 @@ def days_section(plan: SheetPlan, _rows: RowCounts) -> Section:
 def _counters(plan: SheetPlan) -> list[Table]:
     units = [u for u in plan.units if u.way is CountWay.COUNTER]
     rows = [
-        _dial_row(u, dial, f"{u.code} {READING_LABELS[dial.quantity]}")
+        dial_row(u, dial, f"{u.code} {READING_LABELS[dial.quantity]}")
         for u in units
         for dial in u.dials
         if dial.quantity in {Quantity.VISITS, Quantity.LONG_VISITS}
@@ -113,22 +86,6 @@ def _counters(plan: SheetPlan) -> list[Table]:
         return []
     hint = "Copy all digits, without the point."
     return [Table("counters", "Visit counters", ("Reading",), tuple(rows), hint=hint, head="Unit")]
-
-
-def _dial_row(unit: PlanUnit, dial: PlanDial, label: str) -> Row:
-    last = "" if dial.last_value is None else f"{dial.last_value:0{dial.digits}d}"
-    hint = f"last {last}, {long_day(dial.last_day)}" if last and dial.last_day else "no earlier reading"
-    cell = Cell(
-        key("reading", unit.code, dial.quantity.value),
-        f"{unit.name}, {READING_LABELS[dial.quantity]}: all {dial.digits} digits",
-        Kind.DIGITS,
-        unit=unit.code,
-        slot=dial.quantity.value,
-        last=last,
-        digits=dial.digits,
-        length=dial.digits + 3,
-    )
-    return Row(label, (cell,), hint)
 
 
 def _drawn(plan: SheetPlan) -> list[Table]:
@@ -195,7 +152,7 @@ def _grid(plan: SheetPlan, unit: PlanUnit) -> Table:
     return Table(
         f"grid-{unit.code}",
         f"{unit.code} {unit.name}",
-        _heads(plan.days),
+        heads_of(plan.days),
         tuple(rows),
         tuple(d.day for d in plan.days),
         zeros=True,
@@ -272,135 +229,10 @@ def visits_section(plan: SheetPlan, _rows: RowCounts) -> Section:
     return Section("visits", "Visits", tuple(tables), hint)
 
 
-def meters_section(plan: SheetPlan, _rows: RowCounts) -> Section:
-    """Meters, and the level of tanks."""
-    skip = {Quantity.VISITS, Quantity.LONG_VISITS, Quantity.VENDS}
-    dials = [
-        _dial_row(u, d, f"{u.code} {READING_LABELS[d.quantity]}")
-        for u in plan.units
-        for d in u.dials
-        if d.quantity not in skip
-        or (d.quantity in {Quantity.VISITS, Quantity.LONG_VISITS} and u.way is not CountWay.COUNTER)
-    ]
-    tables = []
-    if dials:
-        hint = "Copy all digits, without the point."
-        tables.append(Table("meters", "Meters", ("Reading",), tuple(dials), hint=hint, head="Meter"))
-    levels = _levels(plan, UnitKind.TANK, "water level")
-    if levels:
-        tables.append(Table("tanks", "Tanks", ("Level",), levels, head="Tank"))
-    return Section("meters", "Meters and tanks", tuple(tables))
-
-
-def _levels(plan: SheetPlan, kind: UnitKind, what: str) -> tuple[Row, ...]:
-    return tuple(
-        Row(
-            u.code,
-            (
-                Cell(
-                    key("level", u.code),
-                    f"{u.name}, {what}",
-                    Kind.CHOICE,
-                    unit=u.code,
-                    choices=QUARTERS,
-                    last=plan.last.get(key("level", u.code), ""),
-                ),
-            ),
-            u.name,
-        )
-        for u in plan.units
-        if u.kind is kind
-    )
-
-
-def supplies_section(plan: SheetPlan, _rows: RowCounts) -> Section:
-    """Napkins in machines and the cupboard, and whether a machine ran out."""
-    tables = []
-    machines = [_stock_row(s, "put", "put in this week") for s in plan.stocks if s.kind is PlaceKind.MACHINE]
-    if machines:
-        heads = ("Left in it", "Put in")
-        tables.append(Table("machines", "Napkin machines", heads, tuple(machines), head="Machine"))
-    cupboard = [_stock_row(s, "got", "received this week") for s in plan.stocks if s.kind is PlaceKind.CUPBOARD]
-    if cupboard:
-        tables.append(Table("cupboard", "Cupboard", ("Left", "Received"), tuple(cupboard), head="Supply"))
-    vends = [
-        _dial_row(u, d, f"{u.code} vend counter") for u in plan.units for d in u.dials if d.quantity is Quantity.VENDS
-    ]
-    if vends:
-        hint = "Copy all digits, without the point."
-        tables.append(Table("vends", "Vend counters", ("Reading",), tuple(vends), hint=hint, head="Machine"))
-    asked = tuple(
-        _day_row(plan, u.code, ("ranout", u.code), Kind.CHOICE, choices=RAN_OUT, unit=u.code)
-        for u in plan.units
-        if u.kind is UnitKind.MACHINE
-    )
-    if asked:
-        days = tuple(d.day for d in plan.days)
-        tables.append(Table("ranout", "Did it run out?", _heads(plan.days), asked, days, head="Machine"))
-    return Section("supplies", "Menstrual supplies", tuple(tables), "Count pieces, not packs.")
-
-
-def _stock_row(stock: PlanStock, move: str, said: str) -> Row:
-    where = stock.unit or stock.name
-    left = Cell(
-        key("left", stock.place, stock.product),
-        f"{where}, {stock.product_name} left",
-        Kind.COUNT,
-        unit=stock.unit,
-        measure="pieces",
-        last="" if stock.last_left is None else str(stock.last_left),
-    )
-    moved = Cell(
-        key(move, stock.place, stock.product),
-        f"{where}, {stock.product_name} {said}",
-        Kind.COUNT,
-        unit=stock.unit,
-        measure="pieces",
-    )
-    was = Cell(key("was", stock.place, stock.product), f"{where}: as recorded", Kind.HIDDEN, length=160)
-    last = "" if stock.last_left is None else f"; last count {stock.last_left}"
-    return Row(where, (left, moved, was), f"{stock.product_name}{last}")
-
-
-def disposal_section(plan: SheetPlan, _rows: RowCounts) -> Section:
-    """Burns started and the level of the used-supply bin. Nobody counts used supplies."""
-    units = [u for u in plan.units if u.kind is UnitKind.INCINERATOR]
-    if not units:
-        return Section("disposal", "Disposal", ())
-    burns = tuple(
-        Row(
-            u.code,
-            (
-                Cell(
-                    key("burns", u.code),
-                    f"{u.name}, burns started this week",
-                    Kind.COUNT,
-                    unit=u.code,
-                    measure="burns",
-                    last=plan.last.get(key("burns", u.code), ""),
-                ),
-            ),
-            u.name,
-        )
-        for u in units
-    )
-    bins = _levels(plan, UnitKind.INCINERATOR, "level of the used-supply bin")
-    return Section(
-        "disposal",
-        "Used supplies",
-        (
-            Table("burns", "Burns started this week", ("Burns",), burns, head="Incinerator"),
-            Table("bins", "Used-supply bin", ("Level",), bins, head="Beside"),
-        ),
-        "Nobody counts, weighs or looks at used supplies.",
-        "incinerator",
-    )
-
-
 def units_section(plan: SheetPlan, rows: RowCounts) -> Section:
     """What somebody saw of each unit, what came back, and what went out of service."""
     seen = tuple(
-        _day_row(plan, u.code, ("state", u.code), Kind.CHOICE, choices=STATES, unit=u.code)
+        day_row(plan, u.code, ("state", u.code), Kind.CHOICE, choices=STATES, unit=u.code)
         for u in plan.units
         if u.kind in (*VISITED, UnitKind.MACHINE, UnitKind.INCINERATOR)
     )
@@ -408,7 +240,7 @@ def units_section(plan: SheetPlan, rows: RowCounts) -> Section:
     if seen:
         hint = "✓ working, ~ partly working, ✕ out of service. Leave a day empty if nobody looked."
         days = tuple(d.day for d in plan.days)
-        tables.append(Table("states", "What was seen", _heads(plan.days), seen, days, hint, head="Unit"))
+        tables.append(Table("states", "What was seen", heads_of(plan.days), seen, days, hint, head="Unit"))
     if plan.outages:
         tables.append(_still(plan))
     if plan.units:
@@ -427,7 +259,7 @@ def _still(plan: SheetPlan) -> Table:
             made.append(Row(label, (), hint))
             continue
         cells = (
-            Cell(key("still", name), f"{label}, now", Kind.CHOICE, unit=outage.unit, choices=STILL),
+            Cell(key("still", name), f"{label}, now", Kind.CHOICE, unit=outage.unit, choices=STILL, wide=True),
             Cell(key("backday", name), f"{label}, back on", Kind.CHOICE, unit=outage.unit, choices=day_choices(plan)),
             Cell(key("backtime", name), f"{label}, back at", Kind.CLOCK, unit=outage.unit, length=5),
         )
@@ -443,8 +275,8 @@ def _new_outages(plan: SheetPlan, count: int) -> Table:
     for number in range(1, count + 1):
         said = f"Outage {number}"
         cells = (
-            Cell(key("out", number, "unit"), f"{said}: unit", Kind.CHOICE, choices=units),
-            Cell(key("out", number, "cause"), f"{said}: cause", Kind.CHOICE, choices=CAUSES),
+            Cell(key("out", number, "unit"), f"{said}: unit", Kind.CHOICE, choices=units, wide=True),
+            Cell(key("out", number, "cause"), f"{said}: cause", Kind.CHOICE, choices=CAUSES, wide=True),
             Cell(key("out", number, "day"), f"{said}: out since", Kind.CHOICE, choices=days),
             Cell(key("out", number, "time"), f"{said}: since what time", Kind.CLOCK, length=5),
             Cell(key("out", number, "endday"), f"{said}: back on", Kind.CHOICE, choices=days),
@@ -466,7 +298,7 @@ def sessions_section(plan: SheetPlan, rows: RowCounts) -> Section:
     for number in range(1, rows.sessions + 1):
         said = f"Session {number}"
         cells = (
-            Cell(key("session", number, "day"), f"{said}: day", Kind.CHOICE, choices=day_choices(plan)),
+            Cell(key("session", number, "day"), f"{said}: day", Kind.CHOICE, choices=day_choices(plan), wide=True),
             Cell(key("session", number, "topic"), f"{said}: topic", Kind.TEXT, length=80),
             Cell(key("session", number, "minutes"), f"{said}: minutes", Kind.COUNT, measure="minutes"),
             Cell(key("session", number, "girls"), f"{said}: girls there", Kind.COUNT, measure="pupils"),
@@ -482,9 +314,9 @@ def sessions_section(plan: SheetPlan, rows: RowCounts) -> Section:
 BUILDERS = (
     days_section,
     visits_section,
-    meters_section,
-    supplies_section,
-    disposal_section,
+    week_things.meters_section,
+    week_things.supplies_section,
+    week_things.disposal_section,
     units_section,
     sessions_section,
 )

@@ -13,8 +13,9 @@ from tracker.intake.problems import Problem, shown
 from tracker.intake.week_cells import Cells, FactRow, SheetFacts, cells_to_facts, clean
 from tracker.intake.week_layout import Cell, Kind, Layout, RowCounts, Table, key, layout, rows_needed
 from tracker.intake.week_plan import SheetPlan, long_day
+from tracker.intake.week_row_kinds import READING_LABELS
 from tracker.records.context import SchoolContext
-from tracker.vocabulary import DayMark
+from tracker.vocabulary import DayMark, Quantity
 
 WRITE_A_TIME = "Write a time of day, for example 08:10."
 CHOOSE_A_DAY = "Choose a day."
@@ -100,7 +101,10 @@ def check(
     facts = cells_to_facts(sheet, cells, kept)
     typed, unread = rules.parse_facts(facts.rows)
     judged = [*rules.check_facts(context, typed, now=now), *rules.noted(context, typed)]
-    found = [*_clock_problems(sheet, cells), *(_at_cell(sheet, facts, cells, one) for one in [*unread, *judged])]
+    found = [*_clock_problems(sheet, cells), *(_at_cell(sheet, facts, cells, one) for one in unread)]
+    unreadable = {one.cell for one in found}
+    asked = (_at_cell(sheet, facts, cells, one) for one in judged)
+    found += [one for one in asked if one.cell not in unreadable]  # first it must be a number at all
     values = {table: [dict(row.values) for row in rows] for table, rows in typed.items()}
     return Checked(facts, values, tuple(_in_order(sheet, found)))
 
@@ -146,7 +150,11 @@ def totals(sheet: Layout, checked: Checked) -> list[Line]:
     lines = list(_visit_lines(sheet, checked))
     for cell in sheet.cells():
         if cell.kind is Kind.DIGITS:
-            lines.append(_line(cell.label.partition(":")[0], _number(checked, cell), cell.last, "reading"))
+            lines.append(
+                _line(
+                    f"{cell.unit} {READING_LABELS[Quantity(cell.slot)]}", _number(checked, cell), cell.last, "reading"
+                )
+            )
         elif cell.key.startswith(("left:", "burns:")):
             lines.append(_line(cell.label, _number(checked, cell), cell.last, cell.measure))
     return lines

@@ -45,7 +45,7 @@ class Asked:
     def __init__(self, session: Session, context: SchoolContext) -> None:
         week, school_id = context.span.first, context.school_id
         self.two_stage = sheet_questions.two_stage_units(session, school_id, week, context.span.last)
-        self.source = sheet_questions.supply_source(session, school_id) or ""
+        self.ends = sheet_questions.supply_ends(session, school_id)
         self.stocked = sheet_questions.stocked(session, school_id, week)
         self.outages = sheets.older_outages(session, school_id, before=_end(context), sheet_id=context.sheet_id)
 
@@ -149,10 +149,20 @@ def _dial(context: SchoolContext, unit: UnitInfo, dial: DialInfo, start: datetim
 def _stocks(asked: Asked) -> Iterable[PlanStock]:
     cupboards = [one.place for one in asked.stocked if one.kind is PlaceKind.CUPBOARD]
     for one in asked.stocked:
-        source = (cupboards[0] if cupboards else asked.source) if one.kind is PlaceKind.MACHINE else asked.source
+        source = (
+            (cupboards[0] if cupboards else asked.ends.source) if one.kind is PlaceKind.MACHINE else asked.ends.source
+        )
         if source:
             yield PlanStock(
-                one.place, one.place_name, one.kind, one.unit, one.product, one.product_name, source, one.last_left
+                one.place,
+                one.place_name,
+                one.kind,
+                one.unit,
+                one.product,
+                one.product_name,
+                source,
+                one.last_left,
+                asked.ends.given_out if one.kind is PlaceKind.CUPBOARD else "",
             )
 
 

@@ -45,14 +45,22 @@ def two_stage_units(session: Session, school_id: int, first: date, last: date) -
     return frozenset(session.scalars(query))
 
 
-def supply_source(session: Session, school_id: int) -> str | None:
-    """Code of the place that deliveries come from: the programme's store, else the supplier; None without either."""
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Where supplies come from before they reach a school, and where they go when they are handed out ("": none)."""
+
+    source: str
+    given_out: str
+
+
+def supply_ends(session: Session, school_id: int) -> Ends:
+    """The programme's store (else its supplier), and its place for what is given out; one query."""
     rows = session.execute(
         select(StockPlace.kind, StockPlace.code)
         .join(School, School.programme_id == StockPlace.programme_id)
         .where(
             School.id == school_id,
-            StockPlace.kind.in_((PlaceKind.STORE, PlaceKind.SUPPLIER)),
+            StockPlace.kind.in_((PlaceKind.STORE, PlaceKind.SUPPLIER, PlaceKind.GIVEN_OUT)),
             or_(StockPlace.school_id.is_(None), StockPlace.school_id == school_id),
         )
         .order_by(StockPlace.code)
@@ -60,14 +68,15 @@ def supply_source(session: Session, school_id: int) -> str | None:
     by_kind: dict[PlaceKind, str] = {}
     for kind, code in rows:
         by_kind.setdefault(kind, code)
-    return by_kind.get(PlaceKind.STORE) or by_kind.get(PlaceKind.SUPPLIER)
+    source = by_kind.get(PlaceKind.STORE) or by_kind.get(PlaceKind.SUPPLIER) or ""
+    return Ends(source, by_kind.get(PlaceKind.GIVEN_OUT, ""))
 
 
 def stocked(session: Session, school_id: int, week: date) -> list[Stocked]:
     """Places of the school with the products to ask about, machines first; four queries.
 
-    A place is asked about every menstrual product that was ever brought to it or counted there; a place where
-    nothing was yet, about every menstrual product of the programme.
+    A place is asked about every product that was ever brought to it or counted there; a place where nothing was
+    yet, about every menstrual product of the programme.
     """
     places = session.execute(
         select(StockPlace, Unit.code)
@@ -78,14 +87,14 @@ def stocked(session: Session, school_id: int, week: date) -> list[Stocked]:
     products = session.scalars(
         select(Product)
         .join(School, School.programme_id == Product.programme_id)
-        .where(School.id == school_id, Product.menstrual)
+        .where(School.id == school_id)
         .order_by(Product.code)
     ).all()
     seen = _seen(session, [place.id for place, _ in places])
     counted = _last_counts(session, [place.id for place, _ in places], week)
     found = []
     for place, unit in places:
-        here = [p for p in products if (place.id, p.id) in seen] or products
+        here = [p for p in products if (place.id, p.id) in seen] or [p for p in products if p.menstrual]
         for product in here:
             last = counted.get((place.id, product.id))
             found.append(Stocked(place.code, place.name, place.kind, unit or "", product.code, product.name, last))

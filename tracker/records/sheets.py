@@ -13,27 +13,80 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, false, func, or_, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from tracker.models.outages import Outage
 from tracker.models.programme import Programme, Term
 from tracker.models.publications import Publication
-from tracker.models.school import Mark, School, SchoolDay
-from tracker.models.sheets import Query, RequestKey, SheetDraft, SheetVersion, WeekSheet
-from tracker.models.units import Unit
+from tracker.models.school import Mark, School
+from tracker.models.sheets import RequestKey, SheetDraft, SheetVersion, WeekSheet
 from tracker.records import calendar
 from tracker.records import facts as fact_rows
-from tracker.vocabulary import Cause, SheetState, Source
+from tracker.records.sheet_queries import (
+    SheetError,
+    accept,
+    answer,
+    ask,
+    close_query,
+    find_query,
+    queries_of,
+    state_by_queries,
+)
+from tracker.records.sheet_states import (
+    NotReported,
+    OlderOutage,
+    WeekState,
+    not_reported,
+    older_outages,
+    state_of,
+    week_overview,
+)
+from tracker.vocabulary import SheetState
+
+__all__ = [
+    "Confirmed",
+    "KeyReusedError",
+    "NotReported",
+    "OlderOutage",
+    "ReasonNeededError",
+    "Sending",
+    "Sent",
+    "SheetError",
+    "StaleError",
+    "WeekState",
+    "accept",
+    "answer",
+    "answered_before",
+    "ask",
+    "canonical",
+    "close_query",
+    "drop_draft",
+    "find_draft",
+    "find_payload",
+    "find_query",
+    "find_sheet",
+    "find_version",
+    "not_reported",
+    "older_outages",
+    "payload_hash",
+    "payload_of",
+    "published_covers",
+    "queries_of",
+    "reference_for",
+    "save_draft",
+    "send",
+    "sending_hash",
+    "sheet_code",
+    "state_by_queries",
+    "state_of",
+    "week_overview",
+]
 
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # no letter or digit that is read as another
 CODE_LENGTH = 10
 REFERENCE_LENGTH = 8
 WEEK = timedelta(days=7)
-
-
-class SheetError(ValueError):
-    """A sheet cannot be sent as it is; the message says what to do."""
 
 
 class StaleError(SheetError):
@@ -82,17 +135,6 @@ class Sent:
     number: int
     at: datetime
     again: bool = field(default=False, compare=False)
-
-
-@dataclass(frozen=True, slots=True)
-class WeekState:
-    """Where a school's week stands. ``due``: last day on which the sheet is in time."""
-
-    week: date
-    state: SheetState | None
-    version: int = 0
-    open_queries: int = 0
-    has_draft: bool = False
 
 
 def _spell(digest: bytes, length: int) -> str:
@@ -323,9 +365,6 @@ def _replace_facts(session: Session, sheet: WeekSheet, sending: Sending) -> None
         calendar.rebuild(session, sending.school.programme_id, [sending.school.id])
 
 
-# --- questions ----------------------------------------------------------------------------------------------------
-
-
 def _ask_confirmed(session: Session, sheet: WeekSheet, sending: Sending) -> None:
     """Keep what checks asked, with the note as answer; the same question with the same answer is kept once."""
     old = {(q.cell, q.question): q for q in queries_of(session, sheet.id) if q.raised_by_check}
@@ -339,189 +378,3 @@ def _ask_confirmed(session: Session, sheet: WeekSheet, sending: Sending) -> None
             found = ask(session, sheet, one.cell, one.question, at=sending.at, person_id=None)
         if one.note and found.answer != one.note[:200]:
             answer(session, found, one.note, at=sending.at, person_id=sending.person_id)
-
-
-def ask(session: Session, sheet: WeekSheet, cell: str, question: str, *, at: datetime, person_id: int | None) -> Query:
-    """Raise a query on a cell ("" is the whole sheet). ``person_id`` None: a check asks."""
-    number = session.scalar(select(func.max(Query.number)).where(Query.sheet_id == sheet.id)) or 0
-    query = Query(
-        sheet_id=sheet.id,
-        number=number + 1,
-        cell=cell,
-        question=question[:200],
-        raised_by_check=person_id is None,
-        asked_by_id=person_id,
-        asked_at=at,
-    )
-    session.add(query)
-    sheet.state = SheetState.QUERIED
-    sheet.accepted_at = sheet.accepted_by_id = None
-    session.flush()  # the next number and the sheet's state are read from the table
-    return query
-
-
-def answer(session: Session, query: Query, text: str, *, at: datetime, person_id: int | None) -> None:
-    """Answer a query; question and answer both stay. The last open one lets the sheet be "sent" again.
-
-    Raises:
-        SheetError: the answer is blank.
-    """
-    said = " ".join(text.split())[:200]
-    if not said:
-        raise SheetError("Write an answer, for example “We counted again; it is right.”")
-    query.answer, query.answered_at, query.answered_by_id = said, at, person_id
-    _settle(session, query)
-
-
-def close_query(session: Session, query: Query, *, at: datetime) -> None:
-    """The officer is content; question and answer stay."""
-    query.closed_at = at
-    _settle(session, query)
-
-
-def _settle(session: Session, query: Query) -> None:
-    session.flush()  # the count below reads the table
-    sheet = session.get_one(WeekSheet, query.sheet_id)
-    if sheet.state is not SheetState.ACCEPTED:
-        sheet.state = state_by_queries(session, sheet)
-
-
-def state_by_queries(session: Session, sheet: WeekSheet) -> SheetState:
-    """Queried while a question waits for an answer, else sent."""
-    session.flush()  # questions of this transaction count too
-    waiting = select(func.count()).where(
-        Query.sheet_id == sheet.id, Query.answered_at.is_(None), Query.closed_at.is_(None)
-    )
-    return SheetState.QUERIED if session.scalar(waiting) else SheetState.SENT
-
-
-def accept(session: Session, sheet: WeekSheet, *, at: datetime, person_id: int) -> None:
-    """The officer accepts the sheet as it is.
-
-    Raises:
-        SheetError: a query still waits for an answer.
-    """
-    if state_by_queries(session, sheet) is SheetState.QUERIED:
-        raise SheetError("A question on this sheet has no answer yet. Close it or wait for the answer, then accept.")
-    for query in queries_of(session, sheet.id):
-        if query.closed_at is None:
-            query.closed_at = at
-    sheet.state, sheet.accepted_at, sheet.accepted_by_id = SheetState.ACCEPTED, at, person_id
-
-
-def queries_of(session: Session, sheet_id: int) -> list[Query]:
-    """All queries of a sheet, oldest first; closed ones too."""
-    return list(session.scalars(select(Query).where(Query.sheet_id == sheet_id).order_by(Query.number)))
-
-
-def find_query(session: Session, sheet_id: int, number: int) -> Query | None:
-    """A sheet's query by its number."""
-    return session.scalar(select(Query).where(Query.sheet_id == sheet_id, Query.number == number))
-
-
-# --- where each week stands ---------------------------------------------------------------------------------------
-
-
-def state_of(session: Session, school_id: int, week: date) -> SheetState | None:
-    """State of a school's week: draft while only drafts exist, None while nobody typed anything."""
-    sheet = find_sheet(session, school_id, week)
-    if sheet is not None:
-        return sheet.state
-    draft = select(SheetDraft.id).where(SheetDraft.school_id == school_id, SheetDraft.week == week).limit(1)
-    return SheetState.DRAFT if session.scalar(draft) is not None else None
-
-
-def week_overview(session: Session, school_id: int, *, until: date) -> list[WeekState]:
-    """Weeks of a school that have a school day or a sheet, up to the week of ``until``, newest first.
-
-    Three queries, whatever the number of weeks. A week without school day needs no sheet and is left out
-    unless one was sent.
-    """
-    with_school = set(session.scalars(select(SchoolDay.week).where(SchoolDay.school_id == school_id).distinct()))
-    waiting = (Query.answered_at.is_(None)) & (Query.closed_at.is_(None))
-    counted = (
-        select(WeekSheet.week, WeekSheet.state, WeekSheet.version, func.count(Query.id))
-        .outerjoin(Query, (Query.sheet_id == WeekSheet.id) & waiting)
-        .where(WeekSheet.school_id == school_id)
-        .group_by(WeekSheet.id, WeekSheet.week, WeekSheet.state, WeekSheet.version)
-    )
-    sent = {week: (state, version, number) for week, state, version, number in session.execute(counted)}
-    drafts = set(session.scalars(select(SheetDraft.week).where(SheetDraft.school_id == school_id)))
-    states = []
-    for week in sorted(with_school | set(sent), reverse=True):
-        if week > until:
-            continue
-        state, version, number = sent.get(week, (SheetState.DRAFT if week in drafts else None, 0, 0))
-        states.append(WeekState(week, state, version, number, week in drafts))
-    return states
-
-
-@dataclass(frozen=True, slots=True)
-class NotReported:
-    """A school whose sheet of a week is due and was not sent."""
-
-    school_id: int
-    school: str
-    week: date
-    has_draft: bool
-
-
-def not_reported(session: Session, programme_id: int, *, as_of: date, due_days: int) -> list[NotReported]:
-    """Weeks whose sheet is past due and not sent, by week and school; two queries.
-
-    Args:
-        as_of: today in the programme's zone.
-        due_days: a sheet is due so many days after its week's last day; the setting ``sheet_due_days``.
-    """
-    latest = as_of - timedelta(days=due_days) - WEEK  # weeks that began by then were due before today
-    rows = session.execute(
-        select(School.id, School.name, SchoolDay.week)
-        .join(SchoolDay, SchoolDay.school_id == School.id)
-        .outerjoin(WeekSheet, (WeekSheet.school_id == School.id) & (WeekSheet.week == SchoolDay.week))
-        .where(
-            School.programme_id == programme_id,
-            SchoolDay.week <= latest,
-            WeekSheet.id.is_(None),
-            or_(School.until_day.is_(None), School.until_day >= SchoolDay.week),
-        )
-        .distinct()
-        .order_by(SchoolDay.week, School.name)
-    ).all()
-    drafts = set(
-        session.execute(
-            select(SheetDraft.school_id, SheetDraft.week)
-            .join(School, School.id == SheetDraft.school_id)
-            .where(School.programme_id == programme_id)
-        ).all()
-    )
-    return [NotReported(school_id, name, week, (school_id, week) in drafts) for school_id, name, week in rows]
-
-
-@dataclass(frozen=True, slots=True)
-class OlderOutage:
-    """An outage that began before a sheet's own and still goes on, or that the sheet ended."""
-
-    ref: str
-    unit: str
-    source: Source
-    cause: Cause
-    start_at: datetime
-
-
-def older_outages(session: Session, school_id: int, *, before: datetime, sheet_id: int | None) -> list[OlderOutage]:
-    """Outages of a school's units that began before an instant and are open, or were ended by this sheet.
-
-    Args:
-        before: the week's end (UTC); later ones are of later weeks.
-        sheet_id: the sheet being filled in; what itself brought is left out, what it ended is in.
-    """
-    ended_here = Outage.end_sheet_id == sheet_id if sheet_id is not None else false()
-    query = (
-        select(Outage.ref, Unit.code, Outage.source, Outage.cause, Outage.start_at)
-        .join(Unit, Unit.id == Outage.unit_id)
-        .where(Unit.school_id == school_id, Outage.start_at < before, or_(Outage.end_at.is_(None), ended_here))
-        .order_by(Outage.start_at, Outage.id)
-    )
-    if sheet_id is not None:
-        query = query.where(or_(Outage.sheet_id.is_(None), Outage.sheet_id != sheet_id))
-    return [OlderOutage(*row) for row in session.execute(query)]

@@ -57,7 +57,9 @@ def log_of(school: School, programme: Programme, today: date, now: datetime) -> 
         "drawn": [_drawn_said(one) for one in drawn],
         "drawn_when": "this week and next",
         "drawn_week": drawn[-1].day and week_of(drawn[-1].day, programme.first_weekday) if drawn else None,
-        "earlier": [{"week": one.week, "said": SAID[one.state]} for one in overview if one.week < week][:EARLIER_SHOWN],
+        "earlier": [{"week": one.week, "said": SAID[one.state]} for one in overview if one.week < week and one.version][
+            :EARLIER_SHOWN
+        ],
         "dangers": dangers.open_dangers(db(), school_id=school.id),
     }
 

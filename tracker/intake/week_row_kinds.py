@@ -1,0 +1,57 @@
+"""Rows that several sections use: one cell a day, and a dial."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from tracker.intake.week_layout import Cell, Kind, Row, key
+from tracker.intake.week_plan import PlanDay, PlanDial, PlanUnit, SheetPlan, day_name, long_day
+from tracker.vocabulary import Quantity
+
+READING_LABELS = {
+    Quantity.WATER: "water meter",
+    Quantity.VISITS: "visit counter",
+    Quantity.LONG_VISITS: "long-visit counter",
+    Quantity.VENDS: "vend counter",
+    Quantity.ENERGY: "energy meter",
+}
+
+
+def day_row(plan: SheetPlan, label: str, name: tuple[str, ...], kind: Kind, **more: Any) -> Row:
+    """A row with one cell a day; a day without school has nothing to fill in."""
+    cells = []
+    for item in plan.days:
+        shut = bool(item.closed) and kind is not Kind.TICK
+        cells.append(
+            Cell(
+                key(*name, item.day),
+                f"{label}, {long_day(item.day)}",
+                Kind.SHUT if shut else kind,
+                item.day,
+                **more,
+            )
+        )
+    return Row(label, tuple(cells))
+
+
+def heads_of(days: Iterable[PlanDay]) -> tuple[str, ...]:
+    """Days as heads of columns."""
+    return tuple(day_name(item.day) for item in days)
+
+
+def dial_row(unit: PlanUnit, dial: PlanDial, label: str) -> Row:
+    """A dial to copy, with what it showed last beside it."""
+    last = "" if dial.last_value is None else f"{dial.last_value:0{dial.digits}d}"
+    hint = f"last {last}, {long_day(dial.last_day)}" if last and dial.last_day else "no earlier reading"
+    cell = Cell(
+        key("reading", unit.code, dial.quantity.value),
+        f"{unit.name}, {READING_LABELS[dial.quantity]}: all {dial.digits} digits",
+        Kind.DIGITS,
+        unit=unit.code,
+        slot=dial.quantity.value,
+        last=last,
+        digits=dial.digits,
+        length=dial.digits + 3,
+    )
+    return Row(label, (cell,), hint)
