@@ -200,10 +200,12 @@ def cabins_needed(
     if pupils == 0:
         return CabinsNeeded(0, 1.0)
     chance = all_done if until == "done" else all_entered
-    best = chance(pupils, pupils, minutes, time)
+    best = visit_within(minutes, time) ** pupils if until == "done" else 1.0
     if best < share:
         return CabinsNeeded(None, best)
-    low, high = 0, pupils  # low is not enough, high is
+    low, high = 0, 1
+    while high < pupils and chance(pupils, high, minutes, time) < share:
+        low, high = high, min(pupils, 2 * high)
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if chance(pupils, middle, minutes, time) >= share else (middle, high)

@@ -8,7 +8,7 @@ from typing import Final
 
 import pandas as pd
 
-from tracker.measures.burst import VisitTime, burst_table
+from tracker.measures.burst import VisitTime, burst_table, visit_within
 from tracker.measures.burst_times import Until
 from tracker.measures.crowding import modelled, worst_case
 from tracker.measures.crowding_breaks import TimeRange
@@ -97,14 +97,24 @@ def _fewest(alike: list[tuple[int, float, int]], time: VisitTime, share: float, 
     most = max(n for n, _, _ in alike)
     if most == 0:
         return _Fewest(0, 1.0)
-    best = _served(alike, most, time, until)
+    best = _best(alike, time, until)
     if best < share:
         return _Fewest(None, best)
-    low, high = (-1, 0) if _served(alike, 0, time, until) >= share else (0, most)
+    low, high = -1, 0
+    while high < most and _served(alike, high, time, until) < share:
+        low, high = high, min(most, max(1, 2 * high))
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if _served(alike, middle, time, until) >= share else (middle, high)
     return _Fewest(high, _served(alike, high, time, until))
+
+
+def _best(alike: list[tuple[int, float, int]], time: VisitTime, until: Until) -> float:
+    """With a cabin for each pupil everyone enters at once, and is done when each visit ends by the bell."""
+    if until == "entered":
+        return 1.0
+    total = sum(breaks for _, _, breaks in alike)
+    return math.fsum(breaks * visit_within(minutes, time) ** n for n, minutes, breaks in alike) / total
 
 
 def _served(alike: list[tuple[int, float, int]], cabins: int, time: VisitTime, until: Until) -> float:
