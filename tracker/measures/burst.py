@@ -61,7 +61,12 @@ class BurstTable:
     waiting: Floats
 
 
-def _check(pupils: int, cabins: int, minutes: float) -> None:
+def check_burst(pupils: int, cabins: int, minutes: float) -> None:
+    """Refuse negative numbers of pupils and cabins, and a length that is negative or not finite.
+
+    Raises:
+        ValueError: it is one of these.
+    """
     if pupils < 0 or cabins < 0:
         raise ValueError(f"pupils and cabins cannot be negative, got {pupils} and {cabins}")
     if not (minutes >= 0 and math.isfinite(minutes)):
@@ -79,7 +84,7 @@ def burst_table(most: int, cabins: int, minutes: float, time: VisitTime) -> Burs
     >>> float(round(burst_table(30, 4, 15, VisitTime(1.5)).all_done[30], 7))
     0.8057663
     """
-    _check(most, cabins, minutes)
+    check_burst(most, cabins, minutes)
     return _table(-(-(most + 1) // STEP) * STEP, cabins, float(minutes), time)
 
 
@@ -217,7 +222,7 @@ def still_waiting(pupils: int, cabins: int, minutes: float, time: VisitTime) -> 
 
 def entered(pupils: int, cabins: int, minutes: float, time: VisitTime) -> Floats:
     """P(exactly j pupils have entered by the bell), j = 0 to n. Exact."""
-    _check(pupils, cabins, minutes)
+    check_burst(pupils, cabins, minutes)
     found = np.zeros(pupils + 1)
     if cabins == 0 or pupils <= cabins:
         found[min(cabins, pupils)] = 1.0
@@ -239,7 +244,7 @@ def finished(pupils: int, cabins: int, minutes: float, time: VisitTime) -> Float
     """
     from scipy.special import binom
 
-    _check(pupils, cabins, minutes)
+    check_burst(pupils, cabins, minutes)
     j = np.arange(pupils + 1)
     if cabins == 0:
         return np.asarray(j == 0, dtype=np.float64)

@@ -62,7 +62,7 @@ def _length(least: int) -> int:
 
 
 @lru_cache(maxsize=1)
-def _rule() -> tuple[Floats, Floats, Floats]:
+def unit_rule() -> tuple[Floats, Floats, Floats]:
     """Points and weights on (0, 1), and the matrix that integrates from 0 up to each point."""
     x, w = np.polynomial.legendre.leggauss(POINTS)
     points = (x + 1) / 2
@@ -84,7 +84,7 @@ class _Moments:
 
     def __init__(self, minutes: float, mean: float, shape: float) -> None:
         edges = panel_edges(minutes, mean, shape)
-        points, weights, upto = _rule()
+        points, weights, upto = unit_rule()
         widths = np.diff(edges)
         self.times: Floats = (edges[:-1, None] + widths[:, None] * points).ravel()
         self.weights: Floats = (widths[:, None] * weights).ravel()

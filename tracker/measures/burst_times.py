@@ -18,7 +18,7 @@ from tracker.measures.burst import (
     SLACK,
     Floats,
     VisitTime,
-    _check,
+    check_burst,
     all_done,
     all_entered,
     collected,
@@ -127,7 +127,7 @@ def _horizon(pupils: int, cabins: int, time: VisitTime) -> float:
 
 def _moments(left: Callable[[float], float], horizon: float, panels: int = 12) -> tuple[float, float]:
     """∫ left dt and ∫ 2t·left dt from 0 to the horizon: the first two moments of a time left behind."""
-    points, weights, _ = burst_gamma._rule()
+    points, weights, _ = burst_gamma.unit_rule()
     edges = np.linspace(0.0, horizon, panels + 1)
     times = (edges[:-1, None] + horizon / panels * points).ravel()
     each = np.tile(horizon / panels * weights, panels)
@@ -194,7 +194,7 @@ def cabins_needed(
     >>> cabins_needed(10, 5, VisitTime(1.0)).cabins is None
     True
     """
-    _check(pupils, 0, minutes)
+    check_burst(pupils, 0, minutes)
     if not 0 < share <= 1:
         raise ValueError(f"the share of breaks must be above 0 and at most 1, got {share}")
     if pupils == 0:
