@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -60,13 +60,26 @@ def words(column: Any) -> ColumnElement[str]:
     return type_coerce(column, String)
 
 
-def _utc(values: Sequence[datetime | None]) -> Any:
-    naive = np.array([None if value is None else value.replace(tzinfo=None) for value in values], dtype=DAY)
-    return pd.DatetimeIndex(naive).tz_localize("UTC")
+def stored(column: Any) -> ColumnElement[Any]:
+    """A day or an instant as the database's driver gives it: text from SQLite, which numpy reads at once."""
+    return type_coerce(column, String)
+
+
+def _days(values: Sequence[date | str | None]) -> Any:
+    return np.array(values, dtype=DAY)
+
+
+def _utc(values: Sequence[datetime | str | None]) -> Any:
+    naive = [
+        value if value is None or isinstance(value, str) else value.astimezone(UTC).replace(tzinfo=None)
+        for value in values
+    ]
+    return pd.DatetimeIndex(np.array(naive, dtype=DAY)).tz_localize("UTC")
 
 
 _MAKERS: dict[str, Callable[[Sequence[Any]], Any]] = {
     "str": lambda values: pd.array(["" if value is None else value for value in values], dtype="str"),
+    DAY: _days,
     INSTANT: _utc,
 }
 

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from tracker.measures.calendar import SchoolDay as HeldDay
 from tracker.measures.calendar import SchoolTime, local_minute, school_time
 from tracker.models.school import DrawnBreak, SchoolBreak, SchoolDay, Shift
-from tracker.records.frames.base import DAY, INSTANT, Scope, day_in, holds_in, read, schools_in
+from tracker.records.frames.base import DAY, INSTANT, Scope, day_in, holds_in, read, schools_in, stored
 
 HELD = {
     "school_id": "int64",
@@ -85,8 +85,8 @@ def school_calendar(session: Session, scope: Scope, zone: ZoneInfo) -> SchoolCal
             SchoolDay.school_id,
             SchoolDay.shift_id,
             Shift.code,
-            SchoolDay.day,
-            SchoolDay.week,
+            stored(SchoolDay.day),
+            stored(SchoolDay.week),
             SchoolDay.opens_min,
             SchoolDay.closes_min,
         )
@@ -107,7 +107,7 @@ def _rules(session: Session, scope: Scope) -> pd.DataFrame:
 
 
 def _drawn(session: Session, scope: Scope) -> pd.DataFrame:
-    query = select(DrawnBreak.school_id, DrawnBreak.day, DrawnBreak.slot)
+    query = select(DrawnBreak.school_id, stored(DrawnBreak.day), DrawnBreak.slot)
     return read(session, DRAWN, query.where(DrawnBreak.school_id.in_(schools_in(scope)), day_in(DrawnBreak.day, scope)))
 
 

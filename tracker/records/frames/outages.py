@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from tracker.models.outages import Outage, ServiceVisit, Sighting
 from tracker.models.school import BellCount
 from tracker.models.units import Unit
-from tracker.records.frames.base import DAY, INSTANT, Scope, day_in, read, schools_in, words
+from tracker.records.frames.base import DAY, INSTANT, Scope, day_in, read, schools_in, stored, words
 from tracker.vocabulary import Cause, State
 
 OUTAGES = {
@@ -52,8 +52,8 @@ def outages(session: Session, scope: Scope, zone: ZoneInfo) -> pd.DataFrame:
             Outage.unit_id,
             words(Outage.cause),
             words(Outage.source),
-            Outage.start_at,
-            Outage.end_at,
+            stored(Outage.start_at),
+            stored(Outage.end_at),
             Outage.event,
             Outage.cause == Cause.PLANNED,
             or_(Outage.danger.is_not(None), Outage.cause == Cause.DANGER),
@@ -76,7 +76,7 @@ def sightings(session: Session, scope: Scope, zone: ZoneInfo) -> pd.DataFrame:
     ticks = read(
         session,
         SIGHTINGS,
-        select(Sighting.unit_id, Sighting.day, words(Sighting.state))
+        select(Sighting.unit_id, stored(Sighting.day), words(Sighting.state))
         .join(Unit, Unit.id == Sighting.unit_id)
         .where(Unit.school_id.in_(schools_in(scope)), day_in(Sighting.day, scope))
         .order_by(Sighting.unit_id, Sighting.day),
@@ -97,7 +97,7 @@ def service_visits(session: Session, scope: Scope, zone: ZoneInfo) -> pd.DataFra
     """Visits that the engineer made: unit_id, at (instant), back (in service again), repair_of, local day."""
     first, after = bounds(scope, zone)
     query = (
-        select(ServiceVisit.unit_id, ServiceVisit.done_at, ServiceVisit.back_in_service, ServiceVisit.outage_id)
+        select(ServiceVisit.unit_id, stored(ServiceVisit.done_at), ServiceVisit.back_in_service, ServiceVisit.outage_id)
         .join(Unit, Unit.id == ServiceVisit.unit_id)
         .where(Unit.school_id.in_(schools_in(scope)), ServiceVisit.done_at >= first, ServiceVisit.done_at < after)
     )
@@ -109,7 +109,12 @@ def service_visits(session: Session, scope: Scope, zone: ZoneInfo) -> pd.DataFra
 def bell_counts(session: Session, scope: Scope) -> pd.DataFrame:
     """Frame ``bell_counts``: who still waited at the bell of a drawn break, and pupils present that day."""
     query = select(
-        BellCount.school_id, BellCount.day, BellCount.slot, words(BellCount.grp), BellCount.waiting, BellCount.present
+        BellCount.school_id,
+        stored(BellCount.day),
+        BellCount.slot,
+        words(BellCount.grp),
+        BellCount.waiting,
+        BellCount.present,
     )
     query = query.where(BellCount.school_id.in_(schools_in(scope)), day_in(BellCount.day, scope))
-    return read(session, BELL_COUNTS, query.order_by(BellCount.school_id, BellCount.day, BellCount.slot))
+    return read(session, BELL_COUNTS, query.order_by(BellCount.school_id, stored(BellCount.day), BellCount.slot))

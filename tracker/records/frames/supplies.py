@@ -113,17 +113,27 @@ def _moves(session: Session, scope: Scope) -> pd.DataFrame:
 
 def _asked(session: Session, scope: Scope) -> pd.DataFrame:
     """Per machine and week the school days on which "ran out?" was answered, and those with a yes."""
-    ran_out = func.max(case((MachineDay.ran_out, 1), else_=0)).label("ran_out")
     answers = (
-        select(MachineDay.unit_id, SchoolDay.week, MachineDay.day, ran_out)
+        select(
+            MachineDay.unit_id,
+            Unit.school_id,
+            MachineDay.day,
+            func.max(case((MachineDay.ran_out, 1), else_=0)).label("out"),
+        )
         .join(Unit, Unit.id == MachineDay.unit_id)
-        .join(SchoolDay, (SchoolDay.school_id == Unit.school_id) & (SchoolDay.day == MachineDay.day))
         .where(Unit.school_id.in_(schools_in(scope)), day_in(MachineDay.day, scope))
-        .group_by(MachineDay.unit_id, SchoolDay.week, MachineDay.day)
+        .group_by(MachineDay.unit_id, Unit.school_id, MachineDay.day)
         .subquery()
     )
-    query = select(answers.c.unit_id, answers.c.week, func.count(), func.sum(answers.c.ran_out))
-    return read(session, ASKED, query.group_by(answers.c.unit_id, answers.c.week))
+    # Two shifts have two rows of one school day: count days, not rows.
+    asked = func.count(answers.c.day.distinct())
+    sold_out = func.count(case((answers.c.out == 1, answers.c.day)).distinct())
+    query = (
+        select(answers.c.unit_id, SchoolDay.week, asked, sold_out)
+        .join(SchoolDay, (SchoolDay.school_id == answers.c.school_id) & (SchoolDay.day == answers.c.day))
+        .group_by(answers.c.unit_id, SchoolDay.week)
+    )
+    return read(session, ASKED, query)
 
 
 def cupboards(session: Session, scope: Scope) -> pd.DataFrame:

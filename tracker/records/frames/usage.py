@@ -23,6 +23,7 @@ from tracker.records.frames.base import (
     holds_in,
     read,
     schools_in,
+    stored,
     week_in,
     words,
 )
@@ -124,7 +125,7 @@ def usage(session: Session, scope: Scope) -> pd.DataFrame:
     """Frame ``usage``: visits summed in the database by unit, week, way and source; ``cells`` that were recorded."""
     keys = (UsageCount.unit_id, UsageCount.week, UsageCount.how, UsageCount.source)
     query = select(
-        keys[0], keys[1], words(keys[2]), words(keys[3]), func.sum(UsageCount.visits), func.count(UsageCount.id)
+        keys[0], stored(keys[1]), words(keys[2]), words(keys[3]), func.sum(UsageCount.visits), func.count(UsageCount.id)
     )
     query = _of_units(query, UsageCount.unit_id, scope).where(week_in(UsageCount.week, scope))
     return read(session, USAGE, query.group_by(*keys).order_by(*keys))
@@ -133,7 +134,7 @@ def usage(session: Session, scope: Scope) -> pd.DataFrame:
 def used_days(session: Session, scope: Scope) -> pd.DataFrame:
     """Days on which visits of a unit were counted, at least one: unit_id, day. They vouch that it was in use."""
     keys = (UsageCount.unit_id, UsageCount.first_day)
-    query = _of_units(select(*keys), UsageCount.unit_id, scope).where(
+    query = _of_units(select(keys[0], stored(keys[1])), UsageCount.unit_id, scope).where(
         day_in(UsageCount.first_day, scope), UsageCount.days == 1, UsageCount.visits > 0
     )
     return read(session, USED_DAYS, query.distinct().order_by(*keys))
@@ -141,7 +142,8 @@ def used_days(session: Session, scope: Scope) -> pd.DataFrame:
 
 def tallies(session: Session, scope: Scope) -> pd.DataFrame:
     """Frame ``tallies``: the tallied drawn breaks, each by itself, for they are the sample."""
-    query = select(UsageCount.unit_id, UsageCount.week, UsageCount.first_day, UsageCount.slot, UsageCount.visits)
+    days = (stored(UsageCount.week), stored(UsageCount.first_day))
+    query = select(UsageCount.unit_id, *days, UsageCount.slot, UsageCount.visits)
     query = _of_units(query, UsageCount.unit_id, scope).where(
         week_in(UsageCount.week, scope),
         UsageCount.how == CountWay.DRAWN,
@@ -182,11 +184,11 @@ def readings(session: Session, scope: Scope, zone: ZoneInfo) -> pd.DataFrame:
             Reading.unit_id,
             words(Reading.quantity),
             words(Reading.source),
-            Reading.at,
-            Reading.day,
-            Reading.week,
+            stored(Reading.at),
+            stored(Reading.day),
+            stored(Reading.week),
             Reading.value,
-            Dial.from_at,
+            stored(Dial.from_at),
             Dial.digits,
             Dial.step_ml,
             Dial.u_permille,
