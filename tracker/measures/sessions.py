@@ -6,6 +6,7 @@ quiz is four totals. A change after a session describes; it proves nothing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -155,6 +156,38 @@ def pupils_reached(
         about_people=True,
         note=AT_LEAST if recorded else "",
     )
+
+
+def reach_by_sex_and_grade(
+    bounds: pd.DataFrame, enrolment: pd.DataFrame | None = None, day: pd.Timestamp | None = None
+) -> pd.DataFrame:
+    """Pupils reached by sex and grade over all schools, with the share of those enrolled between bounds.
+
+    Args:
+        bounds: from ``reach_by_group``; groups of different schools add. Grade "" = lists without a grade.
+        enrolment: frame ``enrolment`` as in force on ``day`` (``until_day`` included), only at schools that have
+            the group in ``bounds``. None = no shares.
+    Returns:
+        ``sex``, ``grade``, ``low``, ``high`` (pupils), ``enrolled``, ``low_share``, ``high_share`` (0 to 1; NaN where
+        a school's enrolment of the group is not known). More present than enrolled keeps a share above 1 out: the
+        enrolment is then out of date, and the shares are NaN.
+    Raises:
+        ValueError: an enrolment without a day.
+    """
+    if enrolment is not None and day is None:
+        raise ValueError("enrolment is read on a day")
+    numbers = [
+        math.nan if enrolment is None or day is None else _known(_enrolled(enrolment, group, [day]))
+        for group in zip(bounds["school_id"], bounds["sex"], bounds["grade"], strict=True)
+    ]
+    rows = bounds.assign(enrolled=numbers)
+    sums = rows.groupby(["sex", "grade"], sort=True)[["low", "high", "enrolled"]].sum(skipna=False).reset_index()
+    base = sums["enrolled"].where((sums["enrolled"] > 0) & (sums["high"] <= sums["enrolled"]))
+    return sums.assign(low_share=sums["low"] / base, high_share=sums["high"] / base)
+
+
+def _known(number: float | None) -> float:
+    return math.nan if number is None else number
 
 
 def _present(sessions: pd.DataFrame, attendance: pd.DataFrame, sex: Sex | None) -> pd.DataFrame:
