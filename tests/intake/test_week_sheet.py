@@ -140,7 +140,7 @@ def test_last_figures_stand_beside_and_are_never_filled_in():
 
 def test_a_fact_that_no_cell_can_show_is_kept_and_sent_again():
     row = {"session": "X-1", "sex": "girls", "grade": "6", "present": "20"}
-    session = {"ref": "X-1", "school": "S1", "day": str(WEEK), "topic": "Hands", "minutes": "40"}
+    session = {"ref": "X-1", "day": str(WEEK), "topic": "Hands", "minutes": "40"}
     payload = {"awareness_sessions": [session], "attendance": [row]}
     cells, kept = facts_to_cells(SHEET, payload)
     assert kept == {"attendance": [row]}
@@ -151,7 +151,7 @@ def test_a_fact_that_no_cell_can_show_is_kept_and_sent_again():
 
 
 def test_another_source_is_never_taken_for_the_sheets_own():
-    row = {"school": "S1", "unit": "M1", "quantity": "water", "source": "officer"}
+    row = {"unit": "M1", "quantity": "water", "source": "officer"}
     row |= {"at_local_time": "2026-02-06T15:00", "value": "5", "note": ""}
     cells, kept = facts_to_cells(SHEET, {"readings": [row]})
     assert "reading:M1:water" not in cells

@@ -32,7 +32,7 @@ class SheetFacts:
     extra: dict[str, Any] = field(default_factory=dict)
 
     def add(self, table: str, row: FactRow, origin: Mapping[str, str] | None = None) -> None:
-        """Append a row and remember its columns' cells."""
+        """Append a row and remember the cells of its columns; no row names the school, it is the sheet's."""
         held = self.rows.setdefault(table, [])
         for column, cell in (origin or {}).items():
             self.origin[table, len(held), column] = cell

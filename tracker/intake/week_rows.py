@@ -44,7 +44,7 @@ def write_marks(layout: Layout, cells: Cells, made: SheetFacts) -> None:
         for item in layout.plan.days:
             name = key("mark", mark.value, item.day)
             if cells.get(name):
-                row = {"school": layout.plan.school, "day": item.day.isoformat(), "mark": mark.value}
+                row = {"day": item.day.isoformat(), "mark": mark.value}
                 made.add("day_marks", row, dict.fromkeys(("day", "mark"), name))
 
 
@@ -61,7 +61,6 @@ def write_visits(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     for name, text, unit, slot in _typed(layout, cells, "visits"):
         day = shown[name].day
         row = {
-            "school": layout.plan.school,
             "unit": unit,
             "first_day": week if day is None else day.isoformat(),
             "days": WEEK_DAYS if day is None else "1",
@@ -92,7 +91,6 @@ def write_long(layout: Layout, cells: Cells, made: SheetFacts) -> None:
         if not (seen or long):
             continue
         row = {
-            "school": layout.plan.school,
             "unit": unit.code,
             "week": layout.plan.week.isoformat(),
             "source": TALLY,
@@ -118,7 +116,7 @@ def write_bell(layout: Layout, cells: Cells, made: SheetFacts) -> None:
             values = {what: cells.get(name, "") for what, name in names.items()}
             if not any(values.values()):
                 continue
-            row = {"school": layout.plan.school, "day": day.isoformat(), "break": slot, "group": sex.value, **values}
+            row = {"day": day.isoformat(), "break": slot, "group": sex.value, **values}
             made.add("bell_counts", row, dict.fromkeys(row, names["waiting"]) | {"present": names["present"]})
 
 
@@ -132,7 +130,6 @@ def write_readings(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     day, time = read_on(layout, cells)
     for name, text, unit, quantity in _typed(layout, cells, "reading"):
         row = {
-            "school": layout.plan.school,
             "unit": unit,
             "quantity": quantity,
             "source": TALLY,
@@ -155,7 +152,7 @@ def write_levels(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Levels of tanks and bins, in quarters."""
     day, _ = read_on(layout, cells)
     for name, text, unit, _slot in _typed(layout, cells, "level"):
-        row = {"school": layout.plan.school, "unit": unit, "day": day, "source": TALLY, "quarters": text}
+        row = {"unit": unit, "day": day, "source": TALLY, "quarters": text}
         made.add("levels", row, dict.fromkeys(row, name) | {"day": "read:day"})
 
 
@@ -186,7 +183,6 @@ def write_outages(layout: Layout, cells: Cells, made: SheetFacts) -> None:
 def _ended_row(layout: Layout, outage: PlanOutage, end: str) -> FactRow:
     return {
         "ref": outage.ref,
-        "school": layout.plan.school,
         "unit": outage.unit,
         "source": outage.source,
         "cause": outage.cause,
@@ -212,7 +208,6 @@ def _outage_row(layout: Layout, part: Mapping[str, str], number: int) -> FactRow
     end = f"{part['endday']}T{part['endtime']}" if part["endday"] or part["endtime"] else ""
     return {
         "ref": part["ref"] or ref_for(layout.plan.code, f"o{number}"),
-        "school": layout.plan.school,
         "unit": part["unit"],
         "source": TALLY,
         "cause": part["cause"],
@@ -231,7 +226,6 @@ def _outage_origin(part: Mapping[str, str], number: int) -> dict[str, str]:
     cell = {p: key("out", number, p) for p in OUTAGE_PARTS}
     return {
         "ref": cell["unit"],
-        "school": cell["unit"],
         "unit": cell["unit"],
         "cause": cell["cause"],
         "start_local_time": cell["time"] if part["day"] else cell["day"],
@@ -272,7 +266,6 @@ def write_sightings(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     shown = layout.by_key()
     for name, text, unit, _slot in _typed(layout, cells, "state"):
         row = {
-            "school": layout.plan.school,
             "unit": unit,
             "source": TALLY,
             "day": str(shown[name].day),
@@ -291,7 +284,6 @@ def write_ran_out(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     shown = layout.by_key()
     for name, text, unit, _slot in _typed(layout, cells, "ranout"):
         row = {
-            "school": layout.plan.school,
             "unit": unit,
             "source": TALLY,
             "day": str(shown[name].day),
@@ -309,7 +301,6 @@ def write_burns(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Burns started in the week."""
     for name, text, unit, _slot in _typed(layout, cells, "burns"):
         row = {
-            "school": layout.plan.school,
             "unit": unit,
             "first_day": layout.plan.week.isoformat(),
             "days": WEEK_DAYS,
@@ -332,7 +323,7 @@ def write_sessions(layout: Layout, cells: Cells, made: SheetFacts) -> None:
         if not any(part[p] for p in SESSION_PARTS):
             continue
         ref = part["ref"] or ref_for(layout.plan.code, f"s{number}")
-        row = {"ref": ref, "school": layout.plan.school, **{p: part[p] for p in ("day", "topic", "minutes")}}
+        row = {"ref": ref, **{p: part[p] for p in ("day", "topic", "minutes")}}
         made.add("awareness_sessions", row, {**dict.fromkeys(row, cell["day"]), **cell})
         for sex in Sex:
             if part[sex.value]:
