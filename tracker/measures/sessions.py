@@ -7,12 +7,13 @@ quiz is four totals. A change after a session describes; it proves nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
+from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.parts import school_week_parts
 from tracker.vocabulary import Basis, Sex
@@ -97,35 +98,44 @@ def reach_by_group(sessions: pd.DataFrame, attendance: pd.DataFrame, enrolment: 
         ``school_id``, ``sex``, ``grade``, ``low``, ``high`` (pupils).
     Source: bounds of the size of a union of sets: max |A| ≤ |∪A| ≤ min(Σ|A|, |all|).
     """
-    rows = _present(sessions, attendance, None)
-    rows = rows.assign(grade=rows["grade"].fillna("").astype("str"))
-    pooled = rows[rows["grade"] == ""][["school_id", "sex"]].drop_duplicates()
-    keys = pd.MultiIndex.from_frame(pooled)
-    in_pool = pd.MultiIndex.from_frame(rows[["school_id", "sex"]]).isin(keys)
-    rows["grade"] = rows["grade"].mask(in_pool, "")
-    group = ["school_id", "sex", "grade"]
-    once = rows.groupby([*group, "session_id", "day"], sort=True)["present"].sum().reset_index()
+    present = _present(sessions, attendance, None)
+    pooled = {(row.school_id, row.sex) for row in rows_of(present) if not _grade(row)}
+    groups: dict[tuple[int, str, str], dict[tuple[int, pd.Timestamp], float]] = {}
+    for row in rows_of(present):
+        grade = "" if (row.school_id, row.sex) in pooled else _grade(row)
+        seen = groups.setdefault((row.school_id, row.sex, grade), {})
+        seen[row.session_id, row.day] = seen.get((row.session_id, row.day), 0.0) + row.present
+    rolls = _rolls(enrolment)
     found = []
-    for (school, sex, grade), seen in once.groupby(group, sort=True):
-        low, total = float(seen["present"].max()), float(seen["present"].sum())
-        enrolled = _enrolled(enrolment, (school, sex, grade), list(seen["day"]))
+    for (school, sex, grade), seen in sorted(groups.items()):
+        low, total = float(max(seen.values())), float(math.fsum(seen.values()))
+        enrolled = _enrolled(rolls.get((school, sex), []), grade, {day for _, day in seen})
         high = total if enrolled is None else max(low, min(total, enrolled))
         found.append((school, sex, grade, low, high))
     types = {"school_id": "int64", "sex": "str", "grade": "str", "low": "float64", "high": "float64"}
     return pd.DataFrame(found, columns=REACH_COLUMNS).astype(types)
 
 
-def _enrolled(enrolment: pd.DataFrame, group: tuple[object, ...], days: list[pd.Timestamp]) -> float | None:
-    school, sex, grade = group
-    rows = enrolment[(enrolment["school_id"] == school) & (enrolment["sex"] == sex)]
-    if grade:
-        rows = rows[rows["grade"] == grade]
+def _grade(row: Any) -> str:
+    return "" if pd.isna(row.grade) else str(row.grade)
+
+
+def _rolls(enrolment: pd.DataFrame) -> dict[tuple[int, str], list[Any]]:
+    """Rows of frame ``enrolment`` by school and sex."""
+    rolls: dict[tuple[int, str], list[Any]] = {}
+    for roll in rows_of(enrolment):
+        rolls.setdefault((roll.school_id, roll.sex), []).append(roll)
+    return rolls
+
+
+def _enrolled(rolls: Iterable[Any], grade: str, days: Iterable[pd.Timestamp]) -> float | None:
+    """The largest number enrolled on one of the days; None where no row holds on any of them."""
+    mine = [roll for roll in rolls if not grade or roll.grade == grade]
     on_days = [
-        rows[(rows["from_day"] <= day) & (rows["until_day"].isna() | (rows["until_day"] >= day))]["pupils"]
+        [roll.pupils for roll in mine if roll.from_day <= day and (pd.isna(roll.until_day) or roll.until_day >= day)]
         for day in days
     ]
-    known = [float(pupils.sum()) for pupils in on_days if len(pupils)]
-    return max(known) if known else None
+    return max((float(sum(pupils)) for pupils in on_days if pupils), default=None)
 
 
 def pupils_reached(
@@ -176,9 +186,10 @@ def reach_by_sex_and_grade(
     """
     if enrolment is not None and day is None:
         raise ValueError("enrolment is read on a day")
+    rolls = {} if enrolment is None else _rolls(enrolment)
     numbers = [
-        math.nan if enrolment is None or day is None else _known(_enrolled(enrolment, group, [day]))
-        for group in zip(bounds["school_id"], bounds["sex"], bounds["grade"], strict=True)
+        math.nan if day is None else _known(_enrolled(rolls.get((school, sex), []), grade, [day]))
+        for school, sex, grade in zip(bounds["school_id"], bounds["sex"], bounds["grade"], strict=True)
     ]
     rows = bounds.assign(enrolled=numbers)
     sums = rows.groupby(["sex", "grade"], sort=True)[["low", "high", "enrolled"]].sum(skipna=False).reset_index()

@@ -30,6 +30,7 @@ GIVEN_COLUMNS: Final = [
     "flag",
 ]
 PER_DAY: Final = "napkins per school day"
+SOLD_OUT_RANGE: Final = "from no sold-out day to all days sold out among the days not answered"
 
 
 class Flag(StrEnum):
@@ -208,7 +209,7 @@ def days_sold_out(machine_weeks: pd.DataFrame) -> Figure:
         used=answered,
         expected=expected,
         records=unit,
-        note="from no sold-out day to all days sold out among the days not answered" if open_days else "",
+        note=SOLD_OUT_RANGE if open_days else "",
         parts=school_week_parts(known, "sold_out_days"),
     )
 
@@ -237,11 +238,7 @@ def demand_per_day(weeks: pd.DataFrame, machine_weeks: pd.DataFrame) -> Figure:
     end counts those days as sold out (no interval where nothing is left to divide by). Where every day was
     sold out the value is None and the note says that demand was at least what was given out.
     """
-    days = machine_weeks.groupby(KEY, sort=True).agg(
-        school_days=("school_days", "max"), sold=("sold_out_days", "max"), asked=("asked_days", "max")
-    )
-    rows = weeks[weeks["used"] == 1].merge(days.fillna(0.0).reset_index(), on=KEY, how="inner")
-    rows = rows[rows["school_days"] > 0]
+    rows = _days_in_stock(weeks, machine_weeks)
     expected = int(weeks["expected"].sum())
     if rows.empty:
         return Figure(None, PER_DAY, Basis.MODELLED, expected=expected, records="machine-weeks", about_people=True)
@@ -269,12 +266,25 @@ def demand_by_school(weeks: pd.DataFrame, machine_weeks: pd.DataFrame) -> pd.Dat
     Returns ``school_id``, ``per_day`` (napkins; NaN where no machine has a known demand), ``machines`` and
     ``machines_known``; where the last two differ, ``per_day`` is a lower bound.
     """
-    rows: list[dict[str, float]] = []
-    for _, machine in weeks.groupby(["school_id", "unit_id"], sort=True):
-        found = demand_per_day(machine, machine_weeks).value
-        rows.append({"school_id": machine["school_id"].iloc[0], "per_day": math.nan if found is None else found})
-    frame = pd.DataFrame(rows, columns=["school_id", "per_day"]).astype({"per_day": "float64"})
+    machine = ["school_id", "unit_id"]
+    rows = _days_in_stock(weeks, machine_weeks)
+    rows = rows[rows["school_days"] - rows["sold"] > 0]
+    pooled = rows.assign(days=rows["school_days"] - rows["sold"]).groupby(machine, as_index=False)[
+        ["given_out", "days"]
+    ]
+    known = pooled.sum()
+    known["per_day"] = known["given_out"] / known["days"]
+    frame = weeks[machine].drop_duplicates().merge(known[[*machine, "per_day"]], on=machine, how="left")
     grouped = frame.groupby("school_id", sort=True)["per_day"]
     sums = pd.DataFrame({"per_day": grouped.sum(min_count=1), "machines": grouped.size()})
     sums["machines_known"] = grouped.count()
     return sums.reset_index()
+
+
+def _days_in_stock(weeks: pd.DataFrame, machine_weeks: pd.DataFrame) -> pd.DataFrame:
+    """Used machine-weeks with a school day, with school_days, sold and asked days of the machine."""
+    days = machine_weeks.groupby(KEY, sort=True).agg(
+        school_days=("school_days", "max"), sold=("sold_out_days", "max"), asked=("asked_days", "max")
+    )
+    rows = weeks[weeks["used"] == 1].merge(days.fillna(0.0).reset_index(), on=KEY, how="inner")
+    return rows[rows["school_days"] > 0]

@@ -42,9 +42,24 @@ def supplies_section(pair: Pair, targets: dict[str, TargetHead], restock: Table 
 
 def given_by_week(facts: TermFacts) -> dict[date, Figure]:
     """Given out by machines, by week."""
+    used = facts.given["used"] == 1
+    rows = facts.given.assign(known=facts.given["given_out"].where(used), basis=facts.given["basis"].where(used, ""))
+    table = rows.groupby("week", as_index=False).agg(
+        value=("known", "sum"), used=("used", "sum"), expected=("expected", "sum"), basis=("basis", "max")
+    )
     return {
-        pd.Timestamp(str(week)).date(): supplies.given_out_total(rows)
-        for week, rows in facts.given.groupby("week", sort=True)
+        row.week.date(): Figure(
+            float(row.value) if row.used else None,
+            NAPKINS,
+            Basis(
+                row.basis or "counted"
+            ),  # "counted" sorts before "modelled", the only two there are: the last is the weaker
+            used=int(row.used),
+            expected=int(row.expected),
+            records="machine-weeks",
+            about_people=True,
+        )
+        for row in rows_of(table)
     }
 
 
@@ -81,10 +96,10 @@ def handed_out(facts: TermFacts) -> Figure:
 def machines_table(facts: TermFacts) -> Table:
     """Days sold out by machine, in the order of their codes."""
     names = facts.units.set_index("unit_id")["unit"].to_dict()
-    rows: list[tuple[Cell, ...]] = [
-        (str(school), names.get(unit, str(unit)), supplies.days_sold_out(part))
-        for (school, unit), part in facts.machine_weeks.groupby(["school", "unit_id"], sort=True)
-    ]
+    days = ["sold_out_days", "asked_days", "school_days"]
+    weeks = facts.machine_weeks.groupby(["school", "unit_id", "week"], as_index=False)[days].max()
+    table = weeks.groupby(["school", "unit_id"], as_index=False)[days].sum(min_count=1)
+    rows = [(row.school, names.get(row.unit_id, str(row.unit_id)), _sold_out(row)) for row in rows_of(table)]
     columns = (
         words("school", "School"),
         words("machine", "Machine"),
@@ -92,6 +107,24 @@ def machines_table(facts: TermFacts) -> Table:
     )
     return Table(
         "sold_out_by_machine", "Days sold out by machine", columns, tuple(rows), empty="No machine is on record."
+    )
+
+
+def _sold_out(row: Any) -> Figure:
+    """Sums of one machine as a figure, as ``supplies.days_sold_out`` makes it."""
+    asked, due = (0 if pd.isna(days) else int(days) for days in (row.asked_days, row.school_days))
+    value = None if not asked or pd.isna(row.sold_out_days) else float(row.sold_out_days)
+    bounded = value is not None and asked < due
+    return Figure(
+        value,
+        "machine days",
+        Basis.COUNTED,
+        low=value if bounded else None,
+        high=value + due - asked if bounded and value is not None else None,
+        used=asked if value is not None else 0,
+        expected=due,
+        records="machine days",
+        note=supplies.SOLD_OUT_RANGE if bounded else "",
     )
 
 
