@@ -142,6 +142,10 @@ def _send_once(view: WeekView):
     except (sheets.StaleError, sheets.KeyReusedError) as refused:
         db().rollback()
         return _conflict(week_view.typed(view.school, view.week, request.form), str(refused))
+    except sheets.ReasonNeededError:  # published while the check page was open
+        db().rollback()
+        again = week_view.typed(view.school, view.week, request.form)
+        return sheet_page(again, [sheet_rules.CellProblem("reason", REASON_MISSING, "")], 400)
     sheets.drop_draft(db(), person_id(), view.school.id, view.week)
     db().commit()
     session["received"] = {
