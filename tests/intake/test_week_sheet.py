@@ -86,6 +86,12 @@ def test_a_recorded_delivery_keeps_its_lot_day_and_reference_and_a_second_one_is
     assert again.rows["stock_moves"] == [row | {"quantity": "45"}, second]
 
 
+def test_nothing_handed_out_is_remembered_though_the_ledger_has_no_row_for_it():
+    facts = cells_to_facts(SHEET, {"gave:S1-cupboard:pad": "0"})
+    assert "stock_moves" not in facts.rows
+    assert facts_to_cells(SHEET, facts.payload())[0]["gave:S1-cupboard:pad"] == "0"
+
+
 def test_an_older_outage_that_ended_brings_its_own_row_with_the_end():
     cells = {"still:R-77": "back", "backday:R-77": str(TUESDAY), "backtime:R-77": "11:00"}
     facts = cells_to_facts(SHEET, cells)

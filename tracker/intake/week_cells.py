@@ -113,6 +113,7 @@ class _Reader:
             name = f"read:{part}"
             if name in self.known:
                 self.cells[name] = read.get(part) or defaults.get(name, "")
+        self.cells.update({name: "0" for name in extra.get("zeros", []) if name in self.known})
         self.cells.update(
             {key("still", ref): "still" for ref in extra.get("still", []) if key("still", ref) in self.known}
         )
