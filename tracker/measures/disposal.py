@@ -70,7 +70,8 @@ def route_day_states(
     for school, day in zip(school_days["school_id"], school_days["day"], strict=True):
         found = {_route_state(route, day, burning.get(school, [])) for route in by_school.get(school, [])}
         rows.append((school, day, _best(found).value))
-    return pd.DataFrame(rows, columns=DAY_COLUMNS).astype({"school_id": "int64", "state": "str"})
+    types = {"school_id": "int64", "day": school_days["day"].dtype, "state": "str"}  # also when there is no row
+    return pd.DataFrame(rows, columns=DAY_COLUMNS).astype(types)
 
 
 @dataclass(frozen=True, slots=True)
