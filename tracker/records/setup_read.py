@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from sqlalchemy import func, select
@@ -61,6 +62,14 @@ class SchoolRecord:
     def named(self, name: str) -> dict[int, Any]:
         """Rows of a name by their own id."""
         return {row.id: row for row in self.rows[name]}
+
+    def pupils(self, day: date) -> dict[str, int]:
+        """Pupils enrolled on a day, by sex; empty where none are on record."""
+        found: dict[str, int] = defaultdict(int)
+        for row in self.rows["enrolment"]:
+            if row.from_day <= day and (row.until_day is None or row.until_day >= day):
+                found[row.sex.value] += row.pupils
+        return dict(found)
 
 
 def school_record(session: Session, school: School) -> SchoolRecord:

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from tracker.models.disposal import DisposalRoute
 from tracker.models.outages import ServiceVisit
 from tracker.models.people import Person, RoleGrant
-from tracker.models.programme import Programme
+from tracker.models.programme import Programme, Term
 from tracker.models.school import School
 from tracker.models.sheets import Query, SheetVersion, WeekSheet
 from tracker.models.units import Unit
@@ -36,10 +36,15 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class Silent:
-    """A school with weeks that are due and not reported. ``due``: last day in time for the oldest of them."""
+    """A school with weeks that are due and not reported.
+
+    ``weeks``: those since its last sheet. ``gaps``: earlier ones of the term that was last begun. ``due``: last day
+    in time for the first of ``weeks``, else of ``gaps``.
+    """
 
     school: School
     weeks: tuple[date, ...]
+    gaps: tuple[date, ...]
     due: date
     has_draft: bool
     contacts: tuple[Contact, ...]
@@ -134,24 +139,42 @@ def dangers(session: Session, programme_id: int, area_ids: Collection[int] | Non
 def silent_schools(
     session: Session, programme_id: int, day: date, due_days: int, area_ids: Collection[int] | None = None
 ) -> list[Silent]:
-    """Schools with weeks due and not reported, silent longest first. Four queries.
+    """Schools with weeks due and not reported: silent longest first, then those with gaps in the term. Six queries.
 
     Args:
         day: today in the programme's zone. due_days: the setting ``sheet_due_days``.
     """
-    weeks: dict[int, list[sheets.NotReported]] = defaultdict(list)
+    missing: dict[int, list[sheets.NotReported]] = defaultdict(list)
     for one in sheets.not_reported(session, programme_id, as_of=day, due_days=due_days):
-        weeks[one.school_id].append(one)
+        missing[one.school_id].append(one)
+    last_sent = _last_sent(session, programme_id)
+    begun = session.scalar(
+        select(func.max(Term.first_day)).where(Term.programme_id == programme_id, Term.first_day <= day)
+    )
     schools = select(School).where(School.programme_id == programme_id, in_areas(area_ids)).order_by(School.name)
     whom = contacts(session, programme_id)
     found = []
     for school in session.scalars(schools):
-        if school.id in weeks:
-            due = weeks[school.id][0].week + LAST_OF_WEEK + timedelta(days=due_days)
-            named = tuple(one.week for one in weeks[school.id])
-            draft = any(one.has_draft for one in weeks[school.id])
-            found.append(Silent(school, named, due, draft, whom.get(school.id, ())))
-    return sorted(found, key=lambda one: (one.due, -len(one.weeks), one.school.name))
+        after = last_sent.get(school.id, date.min)
+        named = [one.week for one in missing.get(school.id, [])]
+        weeks = tuple(week for week in named if week > after)
+        gaps = tuple(week for week in named if week < after and begun is not None and week + LAST_OF_WEEK >= begun)
+        if weeks or gaps:
+            due = (weeks or gaps)[0] + LAST_OF_WEEK + timedelta(days=due_days)
+            draft = any(one.has_draft for one in missing[school.id])
+            found.append(Silent(school, weeks, gaps, due, draft, whom.get(school.id, ())))
+    return sorted(found, key=lambda one: (not one.weeks, one.due, one.school.name))
+
+
+def _last_sent(session: Session, programme_id: int) -> dict[int, date]:
+    """The latest week of which each school sent a sheet."""
+    query = (
+        select(WeekSheet.school_id, func.max(WeekSheet.week))
+        .join(School, School.id == WeekSheet.school_id)
+        .where(School.programme_id == programme_id)
+        .group_by(WeekSheet.school_id)
+    )
+    return {school_id: week for school_id, week in session.execute(query) if week is not None}
 
 
 def sheets_waiting(

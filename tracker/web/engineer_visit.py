@@ -67,6 +67,7 @@ def _visit(found, at_school, visit):
     others = {one.unit_id for outage in outages for one in faults.with_event(db(), outage)} - {found.id}
     ask = Ask(
         dials=tuple((dial.quantity.value, DIAL_LABELS[dial.quantity]) for dial in dials),
+        cause=not outages,
         danger=danger is not None,
         others=len(others),
     )
@@ -95,7 +96,7 @@ def _cautions(found, outages, danger) -> list[str]:
     keys = [DANGER_CAUTION.get(danger.danger, "other_danger")] if danger is not None else []
     if found.kind is UnitKind.INCINERATOR:
         keys.append("incinerator")
-    if found.kind in POWERED or any(outage.cause is Cause.NO_POWER for outage in outages):
+    if any(found.kind in POWERED or outage.cause is Cause.NO_POWER for outage in outages):
         keys.append("electrical")
     return keys[:2]
 
@@ -116,7 +117,7 @@ def _finish(form, found, at_school, visit, dials) -> bool:
         done=form.done.data,
         parts=form.parts.data,
         state=State(form.state.data),
-        cause=Cause(form.cause.data) if form.cause.data else None,
+        cause=Cause(extra["cause"]) if extra.get("cause") else None,
         checked_by=extra.get("checked_by") or "",
         checked_on=extra.get("checked_on"),
         event_too=bool(extra.get("event_too")),
@@ -177,6 +178,7 @@ def _school_page(found, form):
         school=found,
         lines=lines,
         form=form,
+        burner=any(line.unit.kind is UnitKind.INCINERATOR for line in lines),
         place=jobs.places(db(), found.programme_id).get(found.id),
     )
     return page, 400 if form.errors else 200

@@ -7,7 +7,7 @@ import json
 from flask import abort, flash, redirect, render_template, url_for
 
 from tracker.intake.week_cells import facts_to_cells
-from tracker.intake.week_layout import Kind
+from tracker.intake.week_layout import Kind, RowCounts
 from tracker.intake.week_sheet import sheet_of
 from tracker.intake.week_source import plan_for
 from tracker.models.programme import Programme
@@ -60,13 +60,18 @@ def _shown(found, school) -> dict:
         abort(404)
     payload = json.loads(version.payload)
     _, plan = plan_for(db(), school.id, found.week)
-    blank = sheet_of(plan, {})
-    cells, _ = facts_to_cells(blank, payload)
-    layout = sheet_of(plan, cells)
+    layout = sheet_of(plan, {}, rows_of(payload))
     cells, kept = facts_to_cells(layout, payload)
     labels = layout.by_key()
     filled = {key: labels[key] for key in labels if cells.get(key) and labels[key].kind is not Kind.HIDDEN}
     return {"version": version, "layout": layout, "cells": cells, "kept": kept, "labels": labels, "filled": filled}
+
+
+def rows_of(payload: dict) -> RowCounts:
+    """Rows of the growing tables that a payload fills."""
+    least = RowCounts()
+    outages, held = (len(payload.get(name, [])) for name in ("outages", "awareness_sessions"))
+    return RowCounts(max(outages, least.outages), max(held, least.sessions))
 
 
 @bp.post("/sheets/<int:sheet_id>/accept")

@@ -22,9 +22,11 @@ DIAL = "dial_"
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """What the form asks beyond the usual: dials (quantity and unit of reading), a danger's check, an event."""
+    """What the form asks beyond the usual: dials (quantity, label), why it is out where nothing is on record, a danger's
+    check, an event."""
 
     dials: tuple[tuple[str, str], ...] = ()
+    cause: bool = False
     danger: bool = False
     others: int = 0
 
@@ -40,10 +42,6 @@ class VisitForm(PlainForm):
     found = text_field("What you found", 200, "Write what you found, in a few words.")
     done = text_field("What you did", 200, "Write what you did. If nothing, write “nothing”.")
     parts = text_field("Parts used (may stay empty)", 200)
-    cause = PickField(
-        "If it stays out of service: why",
-        choices=[("", "Already on record"), *((cause.value, CAUSE_LABELS[cause]) for cause in CAUSES)],
-    )
 
 
 def visit_form(ask: Ask) -> type[VisitForm]:
@@ -56,6 +54,13 @@ def visit_form(ask: Ask) -> type[VisitForm]:
             filters=[tidy],
             render_kw={"class": "short", "inputmode": "numeric", "autocomplete": "off"},
             description="All digits of the dial, without those behind a mark or in red.",
+        )
+    if ask.cause:
+        extra["cause"] = PickField(
+            "If it stays out of service: why",
+            [Optional()],
+            choices=[("", "It works"), *((cause.value, CAUSE_LABELS[cause]) for cause in CAUSES)],
+            default="",
         )
     if ask.danger:
         extra["checked_by"] = text_field("Competent person who checked it (to reopen after the danger)", 80)

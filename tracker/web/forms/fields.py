@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from flask_wtf import FlaskForm
 from wtforms import DateField, Field, IntegerField, RadioField, SelectField, SelectMultipleField, StringField, widgets
 from wtforms.fields.choices import SelectChoice
-from wtforms.validators import InputRequired, Length, Optional, StopValidation
+from wtforms.validators import DataRequired, InputRequired, Length, Optional, StopValidation
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DAY_WANTED = "Write a day as year-month-day, for example 2026-02-03."
@@ -119,6 +119,10 @@ class PickField(SelectField):
     def __init__(self, label: str, validators=None, choices=(), **rest):
         super().__init__(label, validators, choices=options(choices), invalid_choice_message=NOT_OFFERED, **rest)
 
+    def process_formdata(self, valuelist):
+        """Read the choice; one that was not sent is the default, where there is one."""
+        super().process_formdata(valuelist or ([] if self.default is None else [self.default]))
+
 
 class ChooseField(RadioField):
     """One of few, all in sight."""
@@ -139,7 +143,7 @@ class TicksField(SelectMultipleField):
 
 def text_field(label: str, most: int, wanted: str = "", **rest) -> Field:
     """A line of text of at most ``most`` characters; ``wanted``: the sentence where it must not stay empty."""
-    first = InputRequired(wanted) if wanted else Optional()
+    first = DataRequired(wanted) if wanted else Optional()
     kept = {"autocomplete": "off", "maxlength": str(most)} | rest.pop("render_kw", {})
     return StringField(
         label, [first, Length(max=most, message=LONG.format(most))], filters=[tidy], render_kw=kept, **rest
