@@ -32,6 +32,7 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
 # measures that any measure may build on; otherwise no measure knows another's formula
 SHARED_MEASURES = {"figure", "intervals", "calendar", "dials", "parts", "norms"}
 SHARED_MEASURES |= {"differences", "clusters", "changes", "burst", "burst_gamma", "burst_times", "steady"}
+SHARED_MEASURES |= {"faults", "lost"}
 # records may ask the pure calendar, and nothing else of the measures
 RECORDS_MAY_ASK = {"tracker.measures.calendar"}
 # models are named in the exchange format only

@@ -6,79 +6,32 @@ DEVELOPERS.md.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from tracker.measures.calendar import Scope, local_minute, minute_of, minutes_of
+from tracker.measures.calendar import Scope, local_minute, minute_of
+from tracker.measures.faults import Spell, spells
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.intervals import mean_time_between, wilson
 from tracker.vocabulary import Basis, Cause
+
+__all__ = [
+    "LOOK_DAYS",
+    "Spell",
+    "days_between_looks",
+    "looks",
+    "promise_kept",
+    "spells",
+    "time_between_failures",
+]
 
 LOOK_DAYS = 2  # no later than every second school day: common practice, no published source
 NO_FAILURE = (Cause.PLANNED, Cause.EMPTY, Cause.LOCKED, Cause.DIRTY)
 LATE_NOTE = "Open outages whose promise has not yet passed are left out."
 NO_FAILURE_NOTE = "No failure was recorded. The value is the 95 % lower limit; the true value is higher."
-
-
-@dataclass(slots=True)
-class Spell:
-    """A stretch in which units were out without a gap; several units when they share an event."""
-
-    units: set[int]
-    start: int
-    end: int | None
-    events: set[str]
-
-
-def spells(outages: pd.DataFrame, as_of: datetime) -> list[Spell]:
-    """Faults, each counted once: overlapping or touching outages of a unit are one, and so is a common event.
-
-    Args:
-        outages: unit_id, start, end (NaT: open), event (empty: none). Outages that begin after ``as_of`` are
-        left out; one that ends after it is still open.
-    """
-    stop = minute_of(as_of)
-    never = np.iinfo(np.int64).max
-    rows = zip(
-        outages["unit_id"].tolist(),
-        minutes_of(outages["start"].to_numpy("datetime64[us]")).tolist(),
-        minutes_of(outages["end"].to_numpy("datetime64[us]"), blank=int(never)).tolist(),
-        outages["event"].fillna("").astype(str).tolist(),
-        strict=True,
-    )
-    found: list[Spell] = []
-    for unit, start, end, event in sorted(rows):
-        if start > stop:
-            continue
-        last = found[-1] if found and unit in found[-1].units else None
-        open_or_end = None if end > stop else end
-        if last is None or (last.end is not None and start > last.end):
-            found.append(Spell({unit}, start, open_or_end, {event} - {""}))
-            continue
-        last.end = None if last.end is None or open_or_end is None else max(last.end, open_or_end)
-        last.events |= {event} - {""}
-    return _join_events(found)
-
-
-def _join_events(found: list[Spell]) -> list[Spell]:
-    """Unite spells that share an event, also through a chain of events."""
-    alone = [spell for spell in found if not spell.events]
-    holder: dict[str, Spell] = {}
-    for spell in found:
-        whole = spell
-        for other in {id(holder[name]): holder[name] for name in spell.events if name in holder}.values():
-            whole = _united(whole, other)
-        holder.update(dict.fromkeys(whole.events, whole))
-    return alone + list({id(spell): spell for spell in holder.values()}.values())
-
-
-def _united(one: Spell, other: Spell) -> Spell:
-    end = None if one.end is None or other.end is None else max(one.end, other.end)
-    return Spell(one.units | other.units, min(one.start, other.start), end, one.events | other.events)
 
 
 def promise_kept(outages: pd.DataFrame, promise_hours: float, as_of: datetime) -> Figure:

@@ -11,8 +11,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from tracker.measures.calendar import Minutes, SchoolTime, Scope, local_minute, minute_of, minutes_of
+from tracker.measures.calendar import SchoolTime, Scope, local_minute, minute_of, minutes_of
 from tracker.measures.figure import Figure, Part, not_recorded
+from tracker.measures.lost import unit_breaks
 from tracker.vocabulary import Basis, Cause, State
 
 PIECES = ["unit_id", "cause", "planned", "start", "end"]
@@ -316,19 +317,16 @@ def breaks_lost(outages: pd.DataFrame, breaks: pd.DataFrame, days: pd.DataFrame,
     Returns:
         Unit "unit breaks"; used: those on observed days, expected: all; parts by school and week.
     """
-    begun = breaks[minutes_of(breaks["start"].to_numpy("datetime64[us]")) < minute_of(scope.as_of)]
-    columns = ["unit_id", "school_id", "school", "day", "observed"]
-    pairs = days[columns].merge(begun[["school_id", "week", "day", "start"]], on=["school_id", "day"])
+    pairs = unit_breaks(outages, breaks, days, scope)
     used = int(pairs["observed"].sum())
     if not used:
         return not_recorded("unit breaks", Basis.COUNTED, expected=len(pairs), records="unit breaks")
-    out = pairs.assign(lost=_out_at(outages, pairs, scope))
-    sums = out.groupby(["school", "week"], as_index=False)[["lost"]].sum()
+    sums = pairs.groupby(["school", "week"], as_index=False)[["lost"]].sum()
     parts = tuple(
         Part(school, week.date(), float(lost)) for school, week, lost in sums.itertuples(index=False, name=None)
     )
     return Figure(
-        value=float(out["lost"].sum()),
+        value=float(pairs["lost"].sum()),
         unit="unit breaks",
         basis=Basis.COUNTED,
         used=used,
@@ -336,20 +334,3 @@ def breaks_lost(outages: pd.DataFrame, breaks: pd.DataFrame, days: pd.DataFrame,
         records="unit breaks",
         parts=parts,
     )
-
-
-def _out_at(outages: pd.DataFrame, pairs: pd.DataFrame, scope: Scope) -> Minutes:
-    """1 for each (unit_id, start) at which the unit is in an outage, else 0."""
-    stop = minute_of(scope.as_of)
-    down = outages[outages["cause"] != Cause.EMPTY.value]
-    spells: dict[int, list[tuple[int, int]]] = {}
-    ends = minutes_of(down["end"].to_numpy("datetime64[us]"), blank=stop).tolist()
-    for unit, start, end in zip(
-        down["unit_id"].tolist(), minutes_of(down["start"].to_numpy("datetime64[us]")).tolist(), ends, strict=True
-    ):
-        spells.setdefault(unit, []).append((start, end))
-    units, bells = pairs["unit_id"].tolist(), minutes_of(pairs["start"].to_numpy("datetime64[us]")).tolist()
-    lost = [
-        any(start <= bell < end for start, end in spells.get(unit, ())) for unit, bell in zip(units, bells, strict=True)
-    ]
-    return np.array(lost, dtype=np.int64)
