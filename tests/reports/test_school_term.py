@@ -272,12 +272,13 @@ def fill(session, programme, weeks: int, schools: int):
         school = small.school_of(session, programme)
         cabin = make.make_unit(session, school)
         small.fitting(session, cabin, FittingKind.FLOOR_WASH, 2000, every_n=10)
-        _, machine, product, *_ = small.machine(session, programme, school)
+        _, machine, product, lot, cupboard = small.machine(session, programme, school)
         for week in range(weeks):
             monday = date.fromordinal(small.FIRST.toordinal() + 7 * week)
             small.sheet(session, school, monday)
             small.count(session, cabin, monday, 20)
             small.stock(session, machine, product, monday, 40)
+            small.move(session, programme, (cupboard, machine), lot, monday, 12)
         found.append(school)
     return found
 
