@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import ColumnElement, Integer, cast, distinct, func, or_, select
+from sqlalchemy import ColumnElement, Integer, cast, distinct, func, literal_column, or_, select
 from sqlalchemy.orm import Session
 
 from tracker.models.agreements import Agreement, AgreementUnit
@@ -159,7 +159,7 @@ class _Promises:
 
 
 def _promises(session: Session, programme_id: int, day: date) -> _Promises:
-    named = func.coalesce(AgreementUnit.unit_id, 0)  # 0: the agreement names no units
+    named = func.coalesce(AgreementUnit.unit_id, literal_column("0"))  # 0: the agreement names no units
     query = (
         select(Agreement.school_id, named, func.min(Agreement.promise_hours))
         .outerjoin(AgreementUnit, AgreementUnit.agreement_id == Agreement.id)

@@ -22,8 +22,8 @@ DIAL = "dial_"
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """What the form asks beyond the usual: dials (quantity, label), why it is out where nothing is on record, a danger's
-    check, an event."""
+    """What the form asks beyond the usual: dials (quantity and label), a cause where nothing is on record, a
+    danger's check, an event."""
 
     dials: tuple[tuple[str, str], ...] = ()
     cause: bool = False

@@ -59,7 +59,8 @@ class LitresField(StringField):
 
     def __init__(self, label: str, *, required: bool = True, **rest):
         kept = {"class": "count", "inputmode": "decimal", "autocomplete": "off"}
-        super().__init__(label, [InputRequired(self.WANTED) if required else Optional()], render_kw=kept, **rest)
+        first = InputRequired(self.WANTED) if required else Optional()
+        super().__init__(label, [first, _is_litres], render_kw=kept, **rest)
 
     @property
     def ml(self) -> int | None:
@@ -71,10 +72,10 @@ class LitresField(StringField):
         ml = litres * 1000
         return int(ml) if litres.is_finite() and 0 <= ml <= 10**9 and ml == ml.to_integral_value() else None
 
-    def post_validate(self, form, validation_stopped):
-        """Refuse what is no amount of litres."""
-        if self.data and self.ml is None:
-            raise ValueError(self.WANTED + " At most three digits after the point.")
+
+def _is_litres(_form, field: LitresField) -> None:
+    if field.data and field.ml is None:
+        raise ValidationError(field.WANTED + " At most three digits after the point.")
 
 
 class BlockForm(PlainForm):

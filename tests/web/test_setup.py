@@ -1,0 +1,495 @@
+"""Set-up: a change is a new dated row, what was before stays; refusals stand at their place and keep what was typed."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+
+from tests.make import FIRST, make_area, make_block, make_person, make_programme, make_school, make_term, make_unit
+from tests.web.office import NOW, count_queries
+from tracker.db import reading
+from tracker.models.agreements import Agreement, AgreementUnit
+from tracker.models.audit import Audit
+from tracker.models.disposal import DisposalRoute
+from tracker.models.programme import Closure, ProgrammeSetting, Target, Term
+from tracker.models.publications import Publication
+from tracker.models.school import Before, DrawnBreak, Enrolment, School, SchoolBreak, SchoolDay, SchoolHours, Shift
+from tracker.models.supplies import PlannedRound
+from tracker.models.units import BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
+from tracker.records import calendar
+from tracker.vocabulary import (
+    BeforeKind,
+    ClosureScope,
+    CountWay,
+    FittingKind,
+    Group,
+    LitresBasis,
+    Quantity,
+    ReportKind,
+    Role,
+    Route,
+    Sex,
+    UnitKind,
+)
+
+MARCH = date(2026, 3, 2)  # a Monday after the day of the tests' clock, 4 February 2026
+DAY_BEFORE = date(2026, 3, 1)
+FLUSH = {"kind": "flush_fixed", "litres": "3.5", "litres_basis": "measured", "from_day": "2026-03-02"}
+
+
+@pytest.fixture
+def programme(session):
+    return make_programme(session)
+
+
+@pytest.fixture
+def school(session, programme):
+    found = make_school(session, programme)
+    make_term(session, programme)
+    calendar.rebuild(session, programme.id)
+    return found
+
+
+@pytest.fixture
+def block(session, school):
+    return make_block(session, school)
+
+
+@pytest.fixture
+def unit(session, school, block):
+    return make_unit(session, school, block)
+
+
+@pytest.fixture
+def administrator(session, programme, school, unit, login_as):
+    return login_as(make_person(session, programme, Role.ADMINISTRATOR))
+
+
+@pytest.fixture
+def change(administrator, school):
+    """``change(act, data, row)`` sends an act of the school."""
+
+    def send(act: str, data: dict, row: int | None = None):
+        address = f"/schools/{school.id}/setup/{act}" + (f"?row={row}" if row else "")
+        return administrator.post(address, data=data)
+
+    return send
+
+
+@pytest.fixture
+def set_programme(administrator, programme):
+    def send(act: str, data: dict):
+        return administrator.post(f"/setup/{programme.id}/{act}", data=data)
+
+    return send
+
+
+@pytest.fixture
+def saved(engine):
+    with reading(engine) as session:
+        yield session
+
+
+def audited(saved) -> set[tuple[str, str]]:
+    rows = saved.query(Audit).filter(Audit.role == "administrator", Audit.person_id.is_not(None))
+    return {(row.act, row.table_name) for row in rows}
+
+
+def shift_of(saved, school) -> int:
+    return saved.query(Shift).filter_by(school_id=school.id).one().id
+
+
+def publish(session, programme, term_last=date(2026, 4, 3)) -> None:
+    """A published report of the term that ends on a day."""
+    term = session.query(Term).filter_by(programme_id=programme.id, last_day=term_last).one()
+    person = make_person(session, programme, Role.OFFICER)
+    session.add(
+        Publication(
+            programme_id=programme.id,
+            term_id=term.id,
+            kind=ReportKind.IMPACT,
+            number=1,
+            cutoff_at=NOW,
+            published_at=NOW,
+            code_version="test",
+            content="{}",
+            content_hash="0" * 64,
+            approved_by_id=person.id,
+        )
+    )
+    session.commit()
+
+
+# --- pages --------------------------------------------------------------------------------------------------------
+
+
+def test_the_school_page_shows_all_that_is_set_up_in_a_steady_number_of_queries(
+    session, engine, administrator, school, block, unit
+):
+    page = administrator.get(f"/schools/{school.id}/setup").text
+    for said in (unit.name, block.name, "First break", "Enrolment", "No agreement is recorded", "No route is recorded"):
+        assert said in page
+    before = count_queries(engine, lambda: administrator.get(f"/schools/{school.id}/setup"))
+    for _ in range(8):
+        make_unit(session, school, make_block(session, school))
+    session.commit()
+    assert count_queries(engine, lambda: administrator.get(f"/schools/{school.id}/setup")) == before
+
+
+def test_an_officer_may_change_a_school_of_the_programme_but_not_the_programme(
+    session, programme, school, unit, login_as, saved
+):
+    officer = login_as(make_person(session, programme, Role.OFFICER))
+    data = {"last_day": "2026-03-01"}
+    assert officer.post(f"/schools/{school.id}/setup/end-unit?row={unit.id}", data=data).status_code == 302
+    assert saved.get(Unit, unit.id).until_day == DAY_BEFORE
+    assert officer.get(f"/setup/{programme.id}").status_code == 403
+
+
+def test_a_row_of_another_school_is_not_found(session, programme, change):
+    stranger = make_unit(session, make_school(session, programme))
+    session.commit()
+    assert change("end-unit", {"last_day": "2026-03-01"}, stranger.id).status_code == 404
+    assert change("no-such-act", {}).status_code == 404
+
+
+# --- units --------------------------------------------------------------------------------------------------------
+
+
+def test_a_unit_is_added_with_its_way_of_counting(change, school, block, saved):
+    data = {"code": "G9", "name": "Girls' cabin 9", "kind": "cabin", "block_id": block.id, "accessible": "y"}
+    data |= {"way": "drawn", "from_day": "2026-03-02"}
+    assert change("add-unit", data).status_code == 302
+    row = saved.query(Unit).filter_by(school_id=school.id, code="G9").one()
+    assert (row.kind, row.accessible, row.from_day, row.until_day) == (UnitKind.CABIN, True, MARCH, None)
+    assert saved.query(UnitWay).filter_by(unit_id=row.id).one().way is CountWay.DRAWN
+    assert {("added", "unit"), ("added", "unit_way")} <= audited(saved)
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [
+        ({"code": ""}, "Write a short code"),
+        ({"from_day": "2 March"}, "Write a day as year-month-day"),
+        ({"block_id": "999999"}, "Choose from the list."),
+        ({"code": "taken"}, "This code is taken."),
+    ],
+)
+def test_a_unit_that_cannot_be_is_refused_at_its_place_and_what_was_typed_stays(
+    session, change, school, block, saved, more, sentence
+):
+    make_unit(session, school, block, code="taken")
+    session.commit()
+    data = {"code": "G9", "name": "Lake view", "kind": "cabin", "block_id": block.id, "way": "drawn"}
+    answer = change("add-unit", data | {"from_day": "2026-03-02"} | more)
+    assert answer.status_code == 400
+    assert sentence in answer.text
+    assert "<title>Error: " in answer.text
+    assert 'value="Lake view"' in answer.text
+    assert saved.query(Unit).filter_by(code="G9").count() == 0
+
+
+def test_a_units_end_ends_what_is_fitted_to_it_and_an_end_before_its_start_is_refused(session, change, unit, saved):
+    fitting = {"kind": FittingKind.FLUSH_FIXED, "ml": 9000, "litres_basis": LitresBasis.CLAIM}
+    session.add(Fitting(unit_id=unit.id, from_day=FIRST, **fitting))
+    session.commit()
+    refused = change("end-unit", {"last_day": "2025-12-31"}, unit.id)
+    assert "This is before its first day." in refused.text
+    assert change("end-unit", {"last_day": "2026-03-01"}, unit.id).status_code == 302
+    assert saved.get(Unit, unit.id).until_day == DAY_BEFORE
+    assert saved.query(Fitting).one().until_day == DAY_BEFORE
+
+
+def test_a_new_flush_ends_the_former_one_the_day_before(session, change, unit, saved):
+    old = {"kind": FittingKind.FLUSH_POUR, "ml": 2000, "litres_basis": LitresBasis.CLAIM}
+    session.add(Fitting(unit_id=unit.id, from_day=FIRST, **old))
+    session.commit()
+    assert change("add-fitting", FLUSH, unit.id).status_code == 302
+    rows = saved.query(Fitting).order_by(Fitting.from_day).all()
+    assert [(row.kind, row.ml, row.from_day, row.until_day) for row in rows] == [
+        (FittingKind.FLUSH_POUR, 2000, FIRST, DAY_BEFORE),
+        (FittingKind.FLUSH_FIXED, 3500, MARCH, None),
+    ]
+    assert {("changed", "fitting"), ("added", "fitting")} <= audited(saved)
+
+
+def test_a_two_stage_flush_needs_both_its_numbers(change, unit, saved):
+    """1.5 L up to 3 minutes, 4 L when longer: common practice, no published source."""
+    data = FLUSH | {"kind": "flush_two_stage", "litres": "1.5", "long_litres": "4"}
+    assert "seconds after which it is long" in change("add-fitting", data, unit.id).text
+    assert change("add-fitting", data | {"threshold_s": "180"}, unit.id).status_code == 302
+    row = saved.query(Fitting).one()
+    assert (row.ml, row.long_ml, row.threshold_s) == (1500, 4000, 180)
+
+
+def test_litres_that_cannot_be_are_refused(change, unit, saved):
+    for typed in ("a lot", "-1", "1.2345"):
+        answer = change("add-fitting", FLUSH | {"litres": typed}, unit.id)
+        assert "Write litres, for example 1.5." in answer.text
+        assert f'value="{typed}"' in answer.text
+    assert saved.query(Fitting).count() == 0
+
+
+def test_a_block_is_for_another_group_from_a_day_on_and_was_for_the_former_before(change, block, saved):
+    assert change("block-group", {"grp": "everyone", "from_day": "2026-03-02"}, block.id).status_code == 302
+    rows = saved.query(BlockGroup).filter_by(block_id=block.id).order_by(BlockGroup.from_day).all()
+    assert [(row.grp, row.from_day) for row in rows] == [(Group.GIRLS, FIRST), (Group.EVERYONE, MARCH)]
+
+
+def test_a_change_of_the_same_day_is_a_correction_and_needs_a_reason(change, block, saved):
+    data = {"grp": "boys", "from_day": FIRST.isoformat()}
+    refused = change("block-group", data, block.id)
+    assert "To correct it, write the reason." in refused.text
+    assert change("block-group", data | {"reason": "typed wrong"}, block.id).status_code == 302
+    row = saved.query(BlockGroup).filter_by(block_id=block.id).one()
+    assert row.grp is Group.BOYS
+    line = saved.query(Audit).filter_by(table_name="block_group", act="changed").one()
+    assert (line.before, line.after, line.reason) == ('{"grp":"girls"}', '{"grp":"boys"}', "typed wrong")
+
+
+def test_counting_by_a_counter_needs_the_counter_first(change, unit, saved):
+    data = {"way": "counter", "from_day": "2026-03-02"}
+    assert "Add the counter first." in change("count-way", data, unit.id).text
+    dial = {"quantity": "visits", "digits": "6", "step_ml": "1", "u_permille": "0", "first_value": "0"}
+    assert change("dial", dial | {"day": "2026-02-04", "time": "08:00"}, unit.id).status_code == 302
+    assert change("count-way", data, unit.id).status_code == 302
+    ways = saved.query(UnitWay).filter_by(unit_id=unit.id).order_by(UnitWay.from_day).all()
+    assert [(row.way, row.from_day) for row in ways] == [(CountWay.GRID, FIRST), (CountWay.COUNTER, MARCH)]
+
+
+def test_an_exchanged_dial_says_what_the_old_one_showed_last(session, change, unit, saved):
+    start = datetime(2026, 1, 1, tzinfo=UTC)
+    old = {"digits": 4, "step_ml": 1000, "first_value": 0}
+    session.add(Dial(unit_id=unit.id, quantity=Quantity.WATER, from_at=start, **old))
+    session.commit()
+    data = {"quantity": "water", "digits": "5", "step_ml": "1000", "u_permille": "0", "first_value": "7"}
+    data |= {"day": "2026-02-03", "time": "08:00"}
+    assert "Write what the old dial showed last." in change("dial", data, unit.id).text
+    assert "The old dial has 4 digits." in change("dial", data | {"last_value": "12345"}, unit.id).text
+    assert change("dial", data | {"last_value": "1234"}, unit.id).status_code == 302
+    at = datetime(2026, 2, 3, 5, 0, tzinfo=UTC)  # 08:00 in a zone three hours ahead
+    rows = saved.query(Dial).order_by(Dial.from_at).all()
+    assert [(row.from_at, row.until_at, row.last_value, row.first_value) for row in rows] == [
+        (start, at, 1234, 0),
+        (at, None, None, 7),
+    ]
+
+
+def test_what_a_meter_serves_is_dated(session, change, school, block, unit, saved):
+    meter = make_unit(session, school, block, CountWay.NONE, kind=UnitKind.METER)
+    session.add(MeterScope(meter_id=meter.id, unit_id=unit.id, whole=False, from_day=FIRST))
+    other = make_unit(session, school, block)
+    session.commit()
+    data = {"served": [unit.id, other.id], "whole": "y", "from_day": "2026-03-02"}
+    assert change("meter-scope", data, meter.id).status_code == 302
+    rows = saved.query(MeterScope).order_by(MeterScope.from_day, MeterScope.unit_id).all()
+    assert [(row.unit_id, row.whole, row.until_day) for row in rows] == [
+        (unit.id, False, DAY_BEFORE),
+        (unit.id, True, None),
+        (other.id, True, None),
+    ]
+
+
+# --- a published term ---------------------------------------------------------------------------------------------
+
+
+def test_a_change_inside_a_published_term_needs_a_reason_which_the_audit_keeps(session, programme, change, unit, saved):
+    publish(session, programme)
+    refused = change("add-fitting", FLUSH, unit.id)
+    assert refused.status_code == 400
+    assert "A published report covers this day. Write why the record changes." in refused.text
+    assert saved.query(Fitting).count() == 0
+    saved.rollback()
+    assert change("add-fitting", FLUSH | {"reason": "fitted in March, told in May"}, unit.id).status_code == 302
+    line = saved.query(Audit).filter_by(table_name="fitting").one()
+    assert line.reason == "fitted in March, told in May"
+
+
+def test_a_change_after_the_published_term_needs_none(session, programme, change, unit):
+    publish(session, programme)
+    assert change("add-fitting", FLUSH | {"from_day": "2026-04-04"}, unit.id).status_code == 302
+
+
+# --- calendar, pupils ---------------------------------------------------------------------------------------------
+
+
+def test_enrolment_changes_from_a_day_and_the_former_number_stays(change, school, saved):
+    data = {"shift_id": shift_of(saved, school), "sex": "girls", "grade": "6", "age": "12", "pupils": "140"}
+    saved.rollback()
+    assert change("enrolment", data | {"from_day": "2026-03-02"}).status_code == 302
+    rows = saved.query(Enrolment).filter_by(sex=Sex.GIRLS).order_by(Enrolment.from_day).all()
+    assert [(row.pupils, row.from_day, row.until_day) for row in rows] == [
+        (100, FIRST, DAY_BEFORE),
+        (140, MARCH, None),
+    ]
+
+
+def test_a_change_before_a_later_one_lasts_until_that(change, school, saved):
+    data = {"shift_id": shift_of(saved, school), "sex": "girls", "grade": "6", "age": "12"}
+    saved.rollback()
+    assert change("enrolment", data | {"pupils": "140", "from_day": "2026-03-02"}).status_code == 302
+    assert change("enrolment", data | {"pupils": "120", "from_day": "2026-02-02"}).status_code == 302
+    rows = saved.query(Enrolment).filter_by(sex=Sex.GIRLS).order_by(Enrolment.from_day).all()
+    assert [(row.pupils, row.until_day) for row in rows] == [
+        (100, date(2026, 2, 1)),
+        (120, DAY_BEFORE),
+        (140, None),
+    ]
+
+
+def test_a_closure_takes_its_school_days_out(change, school, saved):
+    """Monday 2 to Tuesday 3 March 2026: two school days less."""
+    held = saved.query(SchoolDay).filter_by(school_id=school.id).count()
+    saved.rollback()
+    data = {"name": "Flooded road", "first_day": "2026-03-02", "last_day": "2026-03-03"}
+    assert change("closure", data).status_code == 302
+    assert saved.query(SchoolDay).filter_by(school_id=school.id).count() == held - 2
+    row = saved.query(Closure).one()
+    assert (row.scope, row.school_id, row.name) == (ClosureScope.SCHOOL, school.id, "Flooded road")
+    backwards = change("closure", data | {"last_day": "2026-03-01"})
+    assert "The last day is before the first." in backwards.text
+
+
+def test_new_hours_and_breaks_count_from_their_day(change, school, saved):
+    shift = shift_of(saved, school)
+    saved.rollback()
+    hours = {"shift_id": shift, "weekdays": ["0"], "opens": "07:30", "closes": "13:00", "from_day": "2026-03-02"}
+    assert change("hours", hours).status_code == 302
+    rows = saved.query(SchoolHours).filter_by(shift_id=shift, weekday=0).order_by(SchoolHours.from_day).all()
+    assert [(row.opens_min, row.until_day) for row in rows] == [(480, DAY_BEFORE), (450, None)]
+    assert saved.query(SchoolDay).filter_by(school_id=school.id, day=MARCH).one().opens_min == 450
+    saved.rollback()
+    lunch = {"shift_id": shift, "code": "B2", "name": "Lunch", "weekdays": ["0", "1"], "from_day": "2026-03-02"}
+    assert "ends before it starts" in change("break", lunch | {"starts": "12:00", "ends": "11:00"}).text
+    assert change("break", lunch | {"starts": "11:30", "ends": "12:00"}).status_code == 302
+    breaks = saved.query(SchoolBreak).filter_by(shift_id=shift, code="B2").all()
+    assert sorted(row.until_day is None for row in breaks) == [False, False, True, True, True, True, True]
+    assert saved.query(DrawnBreak).filter_by(school_id=school.id).count() > 0
+
+
+def test_what_was_there_before_and_the_routes_papers_are_dated(session, change, school, saved):
+    data = {"kind": "cistern", "litres": "9", "litres_basis": "", "from_day": "2026-01-01"}
+    assert "Say how the litres are known" in change("before", data).text
+    assert change("before", data | {"litres_basis": "measured"}).status_code == 302
+    row = saved.query(Before).one()
+    assert (row.kind, row.ml, row.litres_basis) == (BeforeKind.CISTERN, 9000, LitresBasis.MEASURED)
+    route = DisposalRoute(school_id=school.id, kind=Route.BURN, from_day=FIRST, permit_until=date(2026, 2, 1))
+    session.add(route)
+    session.commit()
+    saved.rollback()
+    papers = {"permit_until": "2027-02-01", "from_day": "2026-03-02"}
+    assert change("route-papers", papers, route.id).status_code == 302
+    rows = saved.query(DisposalRoute).order_by(DisposalRoute.from_day).all()
+    assert [(one.permit_until, one.until_day) for one in rows] == [
+        (date(2026, 2, 1), DAY_BEFORE),
+        (date(2027, 2, 1), None),
+    ]
+
+
+def test_an_agreement_keeps_its_units_and_serials_and_new_dates_are_audited(change, unit, saved):
+    data = {"code": "A1", "buyer": "Buyer", "units": [unit.id], "promise_hours": "48", "visit_every_days": "30"}
+    data |= {"price_minor": "0", "warranty_from": "2026-01-01", "warranty_until": "2026-12-31"}
+    assert change("add-agreement", data).status_code == 302
+    row = saved.query(Agreement).one()
+    assert (row.promise_hours, row.warranty_until) == (48, date(2026, 12, 31))
+    agreed = row.id
+    saved.rollback()
+    assert change("serial", {"unit_id": unit.id, "serial": "S-77"}, agreed).status_code == 302
+    assert saved.query(AgreementUnit).one().serial == "S-77"
+    saved.rollback()
+    longer = data | {"warranty_until": "2027-12-31"}
+    assert change("agreement", longer, agreed).status_code == 302
+    assert saved.query(Agreement).one().warranty_until == date(2027, 12, 31)
+    line = saved.query(Audit).filter_by(table_name="agreement", act="changed").one()
+    assert (line.before, line.after) == ('{"warranty_until":"2026-12-31"}', '{"warranty_until":"2027-12-31"}')
+
+
+def test_a_position_is_kept_in_millionths_and_a_wrong_one_refused(change, school, saved):
+    data = {"name": "New name", "latitude": "1.25", "longitude": "-36.5"}
+    assert "Write degrees from -90 to 90" in change("details", data | {"latitude": "91"}).text
+    assert change("details", data).status_code == 302
+    row = saved.get(School, school.id)
+    assert (row.name, row.latitude_udeg, row.longitude_udeg) == ("New name", 1_250_000, -36_500_000)
+
+
+# --- programme ----------------------------------------------------------------------------------------------------
+
+
+def test_a_new_term_brings_its_school_days_and_may_not_overlap_another(set_programme, school, saved):
+    data = {"code": "T9", "name": "Second term", "first_day": "2026-05-04", "last_day": "2026-05-08"}
+    overlapping = set_programme("add-term", data | {"first_day": "2026-04-03"})
+    assert "It overlaps Term." in overlapping.text
+    assert set_programme("add-term", data).status_code == 302
+    days = saved.query(SchoolDay).filter(SchoolDay.school_id == school.id, SchoolDay.day >= date(2026, 5, 1)).count()
+    assert days == 5
+
+
+def test_a_school_is_added_with_its_first_shift(session, set_programme, programme, saved):
+    area = make_area(session, programme)
+    session.commit()
+    data = {"code": "N1", "name": "New School", "area_id": area.id, "from_day": "2026-03-02"}
+    assert set_programme("add-school", data).status_code == 302
+    row = saved.query(School).filter_by(code="N1").one()
+    assert (row.area_id, row.from_day) == (area.id, MARCH)
+    assert saved.query(Shift).filter_by(school_id=row.id).count() == 1
+    assert "This code is taken." in set_programme("add-school", data).text
+
+
+def test_small_counts_cannot_be_shown_below_ten(set_programme, saved):
+    data = {"key": "small_count_min", "value": "9", "from_day": "2026-03-02"}
+    answer = set_programme("setting", data)
+    assert answer.status_code == 400
+    assert "goes from 10 to 1000" in answer.text
+    assert saved.query(ProgrammeSetting).count() == 0
+    saved.rollback()
+    assert set_programme("setting", data | {"value": "20"}).status_code == 302
+    row = saved.query(ProgrammeSetting).one()
+    assert (row.value, row.from_day) == (20, MARCH)
+
+
+def test_a_target_set_after_the_term_began_needs_a_reason_and_is_shown_as_later(
+    session, programme, set_programme, administrator, saved
+):
+    term = session.query(Term).filter_by(programme_id=programme.id).one().id
+    session.commit()
+    data = {"term_id": term, "figure": "availability_share", "value": "0.95"}
+    assert "it is shown as set later" in set_programme("target", data).text
+    assert set_programme("target", data | {"reason": "agreed in February"}).status_code == 302
+    row = saved.query(Target).one()
+    assert (row.thousandths, row.set_at) == (950, date(2026, 2, 4))
+    assert "after the term began" in administrator.get(f"/setup/{programme.id}").text
+
+
+def test_a_round_is_planned_once_and_one_of_the_past_stays(session, programme, set_programme, saved):
+    session.add(PlannedRound(programme_id=programme.id, day=date(2026, 1, 5)))
+    session.commit()
+    assert set_programme("add-round", {"day": "2026-03-02"}).status_code == 302
+    assert "planned for that day already" in set_programme("add-round", {"day": "2026-03-02"}).text
+    assert "stays on record" in set_programme("drop-round", {"day": "2026-01-05"}).text
+    assert set_programme("drop-round", {"day": "2026-03-02"}).status_code == 302
+    assert [row.day for row in saved.query(PlannedRound)] == [date(2026, 1, 5)]
+
+
+def test_every_act_has_a_page_that_opens(session, administrator, school, programme, block, unit):
+    from tracker.web import setup_acts, setup_programme_acts
+
+    session.add(DisposalRoute(school_id=school.id, kind=Route.BURN, from_day=FIRST))
+    session.add(
+        Fitting(unit_id=unit.id, kind=FittingKind.FLUSH_NONE, ml=0, litres_basis=LitresBasis.CLAIM, from_day=FIRST)
+    )
+    terms = {"promise_hours": 48, "visit_every_days": 30}
+    session.add(Agreement(programme_id=programme.id, code="A", buyer="B", school_id=school.id, **terms))
+    session.commit()
+    rows = {
+        type(row): row.id for kind in (DisposalRoute, Fitting, Agreement, SchoolBreak) for row in session.query(kind)
+    }
+    rows |= {type(block): block.id, type(unit): unit.id}
+    school_id, programme_id = school.id, programme.id
+    session.rollback()
+    for key, act in setup_acts.ACTS.items():
+        address = f"/schools/{school_id}/setup/{key}" + (f"?row={rows[act.of]}" if act.of else "")
+        assert administrator.get(address).status_code == 200, key
+        assert administrator.post(address, data={}).status_code in (302, 400), key
+    for key in setup_programme_acts.ACTS:
+        assert administrator.get(f"/setup/{programme_id}/{key}").status_code == 200, key
