@@ -282,6 +282,6 @@ def test_every_small_count_of_a_row_could_be_anything_from_one_to_nine(values):
 
 
 def test_where_no_rectangle_helps_all_counts_get_one_wording(monkeypatch):
-    monkeypatch.setattr(disclosure._System, "cure", lambda self, kinds, exposed: None)
+    monkeypatch.setattr(disclosure.TableSystem, "cure", lambda self, kinds, exposed: None)
     kinds = {cell.kind for cell in hidden_places(withhold_table(TABLE)).values()}
     assert kinds == {Hidden.SOME_SMALL}

@@ -14,47 +14,52 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final
 
+from tracker.measures.disclosure_bounds import (
+    THRESHOLD,
+    Grid,
+    Hidden,
+    Place,
+    Shown,
+    TableSystem,
+    Withheld,
+    is_small,
+    possible_range,
+    with_margins,
+)
 from tracker.measures.figure import Figure
 
-THRESHOLD: Final = 10
+__all__ = [  # with the names that come from disclosure_bounds
+    "MIN_BASE",
+    "MIN_SCHOOLS",
+    "THRESHOLD",
+    "Hidden",
+    "RowShown",
+    "Shown",
+    "TableShown",
+    "Withheld",
+    "differences_reveal",
+    "filled_grid",
+    "group_allowed",
+    "hide_count",
+    "hide_figure",
+    "hide_part_of",
+    "hide_share",
+    "is_small",
+    "part_reveals",
+    "possible_range",
+    "round_to_base",
+    "school_allowed",
+    "share_allowed",
+    "table_shown",
+    "with_margins",
+    "withhold_row",
+    "withhold_table",
+]
+
 MIN_BASE: Final = 20
 MIN_SCHOOLS: Final = 3
-SLACK: Final = 1e-6  # the solver's rounding
-
-Place: TypeAlias = tuple[int, int]
-Grid: TypeAlias = list[list[int]]
-
-
-class Hidden(StrEnum):
-    """Why a number is not shown."""
-
-    SMALL = "fewer than {threshold}"
-    COMPLEMENT = "withheld so that another count stays hidden"
-    SOME_SMALL = "withheld so that small counts stay hidden"  # does not say which of several is small
-    BASE = "too few for a percentage"
-
-
-@dataclass(frozen=True, slots=True)
-class Withheld:
-    """Stands in the place of a number that is not shown."""
-
-    kind: Hidden
-    threshold: int = THRESHOLD
-
-    @property
-    def words(self) -> str:
-        """What is printed in the place.
-
-        >>> Withheld(Hidden.SMALL).words
-        'fewer than 10'
-        """
-        return self.kind.value.format(threshold=self.threshold)
-
-
-Shown: TypeAlias = int | Withheld | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,20 +78,6 @@ class TableShown:
     row_totals: tuple[Shown, ...]
     column_totals: tuple[Shown, ...]
     total: Shown
-
-
-def is_small(count: float, threshold: int = THRESHOLD) -> bool:
-    """Whether a count about people must be hidden: above zero and below the threshold.
-
-    Raises:
-        ValueError: the threshold is below 10.
-
-    >>> is_small(9), is_small(0), is_small(10)
-    (True, False, False)
-    """
-    if threshold < THRESHOLD:
-        raise ValueError(f"the smallest count that may be shown can be raised, not lowered below {THRESHOLD}")
-    return 0 < count < threshold
 
 
 def hide_count(count: int | None, threshold: int = THRESHOLD) -> Shown:
@@ -214,7 +205,7 @@ def withhold_row(
     grid = [[count or 0 for count in values] + [total]]
     if any(count < 0 for count in grid[0]) or sum(grid[0][:-1]) != total:
         raise ValueError("counts must be at least 0 and add up to their total")
-    kinds = _System(grid, threshold, told_apart, one_row=True).hide()
+    kinds = TableSystem(grid, threshold, told_apart, one_row=True).hide()
     shown = _shown(grid, kinds, threshold)[0]
     return RowShown(_keep_blank(values, shown), shown[-1])
 
@@ -237,27 +228,31 @@ def withhold_table(
     Raises:
         ValueError: rows of different length, a negative count, or a threshold below 10.
     """
+    grid = filled_grid(cells)
+    return table_shown(cells, TableSystem(grid, threshold, told_apart).hide(), threshold)
+
+
+def filled_grid(cells: Sequence[Sequence[int | None]]) -> Grid:
+    """The table with its margins, blanks adding nothing.
+
+    Raises:
+        ValueError: rows of different length, or a negative count.
+    """
     grid = [[count or 0 for count in row] for row in cells]
     if len({len(row) for row in grid}) > 1 or any(count < 0 for row in grid for count in row):
         raise ValueError("rows must have one length and counts be at least 0")
-    grid = with_margins(grid)
-    shown = _shown(grid, _System(grid, threshold, told_apart).hide(), threshold)
+    return with_margins(grid)
+
+
+def table_shown(cells: Sequence[Sequence[int | None]], kinds: Mapping[Place, Hidden], threshold: int) -> TableShown:
+    """The table as it may be shown, given which of its places (margins included) are hidden and in which words."""
+    shown = _shown(filled_grid(cells), kinds, threshold)
     return TableShown(
         tuple(_keep_blank(row, line) for row, line in zip(cells, shown, strict=False)),
         tuple(line[-1] for line in shown[:-1]),
         tuple(shown[-1][:-1]),
         shown[-1][-1],
     )
-
-
-def with_margins(cells: Sequence[Sequence[int]]) -> Grid:
-    """The table with row totals as last column and column totals as last row.
-
-    >>> with_margins([[1, 2], [3, 4]])
-    [[1, 2, 3], [3, 4, 7], [4, 6, 10]]
-    """
-    rows = [[*row, sum(row)] for row in cells]
-    return [*rows, [sum(column) for column in zip(*rows, strict=True)]]
 
 
 def _keep_blank(row: Sequence[int | None], shown: Sequence[Shown]) -> tuple[Shown, ...]:
@@ -269,123 +264,3 @@ def _shown(grid: Grid, kinds: Mapping[Place, Hidden], threshold: int) -> list[li
         [Withheld(kinds[r, c], threshold) if (r, c) in kinds else count for c, count in enumerate(row)]
         for r, row in enumerate(grid)
     ]
-
-
-def possible_range(
-    grid: Sequence[Sequence[int]],
-    limits: Mapping[Place, tuple[float, float | None]],
-    place: Place,
-    *,
-    one_row: bool = False,
-) -> tuple[float, float]:
-    """The least and greatest value a hidden place can have, given all shown ones: linear bounds.
-
-    Args:
-        grid: the true table, last column and last row its margins (``one_row``: one row with its total).
-        limits: hidden places with what the reader knows of each (least, greatest; None = no limit).
-        place: one of them.
-    Returns:
-        Least and greatest; the greatest may be infinite.
-    """
-    from scipy.optimize import linprog
-
-    hidden = sorted(limits)
-    rows, sides = [], []
-    for line in _lines(len(grid), len(grid[0]), one_row):
-        row = [float(line.get(cell, 0)) for cell in hidden]
-        if any(row):
-            rows.append(row)
-            sides.append(-float(sum(sign * grid[r][c] for (r, c), sign in line.items() if (r, c) not in limits)))
-    goal = [float(cell == place) for cell in hidden]
-    ends = []
-    for sign in (1.0, -1.0):
-        found = linprog([sign * weight for weight in goal], A_eq=rows, b_eq=sides, bounds=[limits[h] for h in hidden])
-        if found.status not in (0, 3):
-            raise RuntimeError(f"linear bounds could not be found: {found.message}")
-        ends.append(math.inf if found.fun is None else sign * found.fun)
-    return ends[0], ends[1]
-
-
-def _lines(height: int, width: int, one_row: bool) -> list[dict[Place, int]]:
-    """Each sum of the table as places with signs that add up to zero."""
-    lines = [{(r, c): -1 if c == width - 1 else 1 for c in range(width)} for r in range(height)]
-    if not one_row:
-        lines += [{(r, c): -1 if r == height - 1 else 1 for r in range(height)} for c in range(width)]
-    return lines
-
-
-class _System:
-    """One table being hidden: which places are hidden, in which words, and what a reader can work out."""
-
-    def __init__(self, grid: Grid, threshold: int, told_apart: bool, one_row: bool = False) -> None:
-        self.grid, self.threshold, self.told_apart, self.one_row = grid, threshold, told_apart, one_row
-        self.height, self.width = len(grid), len(grid[0])
-        self.filled = [(r, c) for r in range(self.height) for c in range(self.width) if self.grid[r][c] > 0]
-        self.small = [place for place in self.filled if is_small(self.value(place), threshold)]
-
-    def value(self, place: Place) -> int:
-        return self.grid[place[0]][place[1]]
-
-    def hide(self) -> dict[Place, Hidden]:
-        kinds = {place: self.kind(place) for place in self.small}
-        while exposed := next((place for place in self.small if not self.safe(kinds, place)), None):
-            cure = self.cure(kinds, exposed)
-            if cure is None:
-                return dict.fromkeys(self.filled, Hidden.SOME_SMALL)
-            kinds = cure
-        return kinds
-
-    def cure(self, kinds: dict[Place, Hidden], exposed: Place) -> dict[Place, Hidden] | None:
-        """The cheapest addition after which the place cannot be narrowed down; None where there is none."""
-        additions = {places - set(kinds) for places in self.partners(exposed)}
-        for added in sorted(additions, key=lambda places: (sum(map(self.value, places)), sorted(places))):
-            wider = {**kinds, **{place: self.kind(place) for place in added}}
-            if self.safe(wider, exposed):
-                return wider
-        return None
-
-    def partners(self, place: Place) -> list[frozenset[Place]]:
-        """Sets of filled places that may be hidden with this one: the rest of a rectangle, or one of its row."""
-        r, c = place
-        columns = [other for other in range(self.width) if other != c]
-        if self.one_row:
-            sets = [frozenset({(r, other)}) for other in columns]
-        else:
-            lines = [other for other in range(self.height) if other != r]
-            sets = [frozenset({(r, k), (i, c), (i, k)}) for i in lines for k in columns]
-        return [places for places in sets if all(map(self.value, places))]
-
-    def is_margin(self, place: Place) -> bool:
-        return place[1] == self.width - 1 or (not self.one_row and place[0] == self.height - 1)
-
-    def kind(self, place: Place) -> Hidden:
-        if not self.told_apart:
-            return Hidden.SOME_SMALL
-        small = is_small(self.value(place), self.threshold)
-        # "fewer than 10" on a total of two counts would say that each is at most 8.
-        return Hidden.SMALL if small and self.parts_under(place) == 1 else Hidden.COMPLEMENT
-
-    def parts_under(self, place: Place) -> int:
-        """Counts above zero that a place sums; 1 for a place inside the table."""
-        if not self.is_margin(place):
-            return 1
-        in_row = not self.one_row and place[0] == self.height - 1
-        in_column = place[1] == self.width - 1
-        inside = [other for other in self.filled if not self.is_margin(other)]
-        return sum((in_row or r == place[0]) and (in_column or c == place[1]) for r, c in inside)
-
-    def limits(self, place: Place, kind: Hidden) -> tuple[float, float | None]:
-        """What the words of a hidden place tell a reader who knows these rules."""
-        if kind is Hidden.SOME_SMALL:
-            return 0, None
-        if kind is Hidden.SMALL:
-            return 1, self.threshold - 1
-        return (1 if self.is_margin(place) else self.threshold), None
-
-    def safe(self, kinds: Mapping[Place, Hidden], place: Place) -> bool:
-        """Whether a small count can still be anything from 1 to 9, or, hidden as a total, 10 or more."""
-        known = {other: self.limits(other, kind) for other, kind in kinds.items()}
-        low, high = possible_range(self.grid, known, place, one_row=self.one_row)
-        if kinds[place] is Hidden.COMPLEMENT:
-            return high >= self.threshold - SLACK
-        return low <= 1 + SLACK and high >= self.threshold - 1 - SLACK

@@ -97,6 +97,7 @@ def forecast_from_use(
 ) -> Forecast:
     """Forecast straight from periods of use that never ran out: rate, its error and the spread from them.
 
+    A spread above Poisson's is itself estimated, so its variance is taken (t ÷ z)² times, n − 1 degrees of freedom.
     With nothing used in D school days the value is 0, flagged, and the high end is exact: the smallest y with
     (a ÷ (D + a))^(y + 1) at most half the rest, a days ahead. No school day: demand not known.
     """
@@ -108,7 +109,16 @@ def forecast_from_use(
     if rate == 0:
         return Forecast(0.0, 0, _most_after_nothing(seen, days_ahead, confidence), ForecastFlag.NO_REQUEST)
     ratio = dispersion(used, days)
+    if ratio > 1:
+        ratio *= _doubt(sum(d > 0 for d in days), confidence)
     return forecast(rate, days_ahead, math.sqrt(ratio * rate / seen), ratio, confidence)
+
+
+def _doubt(periods: int, confidence: float) -> float:
+    from scipy.special import ndtri, stdtrit
+
+    chance = (1 + confidence) / 2
+    return float(stdtrit(periods - 1, chance) / ndtri(chance)) ** 2
 
 
 def _most_after_nothing(seen: float, ahead: float, confidence: float) -> int:

@@ -7,14 +7,16 @@ stand side by side. Each school is one observation.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Hashable, Mapping
+from dataclasses import asdict, dataclass
 from typing import Final
 
 import pandas as pd
 
 from tracker.measures.changes import CANNOT_SHOW, BeforeAfter, difference_in_differences
 from tracker.measures.figure import Figure
+from tracker.measures.intervals import Interval
 from tracker.vocabulary import Basis
 
 UNIT: Final = "napkins per 100 girls and school day"
@@ -38,7 +40,9 @@ class Uptake:
     cannot_show: str = f"{CANNOT_SHOW} {STOCK_LIMIT}"
 
 
-def uptake_around(weeks: pd.DataFrame, lessons: pd.DataFrame, girls: Mapping[int, float], span: int = WEEKS) -> Uptake:
+def uptake_around(
+    weeks: pd.DataFrame, lessons: pd.DataFrame, girls: Mapping[Hashable, float], span: int = WEEKS
+) -> Uptake:
     """Given out before and after lessons, with the difference in differences to schools without any.
 
     Of each school with a lesson its first one counts: ``span`` weeks before the lesson's week against as many after
@@ -58,53 +62,54 @@ def uptake_around(weeks: pd.DataFrame, lessons: pd.DataFrame, girls: Mapping[int
     """
     if span < 1:
         raise ValueError("at least one week on each side is needed")
-    first = lessons.groupby("school_id", sort=True)["week"].min()
     rows = weeks[weeks["given_out"].notna() & (weeks["school_days"] > 0)]
-    by_school = {int(school): frame for school, frame in rows.groupby("school_id", sort=True)}
-    empty = rows.iloc[:0]
-    found = [_around(by_school.get(int(s), empty), int(s), week, girls, span) for s, week in first.items()]
-    schools = pd.DataFrame(found, columns=COLUMNS)
-    changed = [BeforeAfter(row["before"], row["after"]) for row in found if _both(row)]
-    others = sorted({int(school) for school in weeks["school_id"]} - {int(school) for school in first.index})
-    compared = [_mean_change(by_school.get(s, empty), s, list(first), girls, span) for s in others]
-    known = [change for change in compared if change is not None]
-    limits = difference_in_differences(changed, known)
+    by_school: dict[Hashable, pd.DataFrame] = dict(iter(rows.groupby("school_id", sort=True)))
+    first = lessons.groupby("school_id", sort=True)["week"].min().to_dict()
+    others = sorted(set(weeks["school_id"]) - set(first))
+
+    def around(school: Hashable, lesson: pd.Timestamp) -> _Around:
+        return _around(by_school.get(school, rows.iloc[:0]), school, lesson, girls.get(school, 0.0), span)
+
+    at_lessons = [around(school, lesson) for school, lesson in first.items()]
+    changed = [one.change for one in at_lessons if one.change]
+    times = Counter(first.values())
+    beside = [_mean_change({around(school, lesson): times[lesson] for lesson in times}) for school in others]
+    compared = [change for change in beside if change]
     return Uptake(
         _change(changed, len(first)),
-        _change(known, len(others)),
-        Figure(
-            limits.value,
-            UNIT,
-            Basis.MODELLED,
-            low=limits.low,
-            high=limits.high,
-            used=len(changed) + len(known),
-            expected=len(first) + len(others),
-            records="schools",
-            about_people=True,
-            note=CANNOT_SHOW,
-        ),
-        schools,
+        _change(compared, len(others)),
+        _difference(changed, compared, len(first) + len(others)),
+        pd.DataFrame([asdict(one) for one in at_lessons], columns=COLUMNS),
     )
 
 
-def _around(
-    rows: pd.DataFrame, school: int, lesson: pd.Timestamp, girls: Mapping[int, float], span: int
-) -> dict[str, float]:
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """One school around one lesson; NaN where a side has no week recorded."""
+
+    school_id: Hashable
+    lesson: pd.Timestamp
+    before: float
+    after: float
+    weeks_before: int
+    weeks_after: int
+    sold_out_weeks: int
+
+    @property
+    def change(self) -> BeforeAfter | None:
+        if math.isnan(self.before) or math.isnan(self.after):
+            return None
+        return BeforeAfter(self.before, self.after)
+
+
+def _around(rows: pd.DataFrame, school: Hashable, lesson: pd.Timestamp, girls: float, span: int) -> _Around:
     sides = (
         rows[(rows["week"] >= lesson - span * WEEK) & (rows["week"] < lesson)],
         rows[(rows["week"] > lesson) & (rows["week"] <= lesson + span * WEEK)],
     )
-    before, after = (_rate(side, girls.get(school, 0.0)) for side in sides)
-    return {
-        "school_id": school,
-        "lesson": lesson,
-        "before": before,
-        "after": after,
-        "weeks_before": len(sides[0]),
-        "weeks_after": len(sides[1]),
-        "sold_out_weeks": sum(int(side["sold_out"].sum()) for side in sides),
-    }
+    before, after = (_rate(side, girls) for side in sides)
+    sold_out = sum(int(side["sold_out"].sum()) for side in sides)
+    return _Around(school, lesson, before, after, len(sides[0]), len(sides[1]), sold_out)
 
 
 def _rate(side: pd.DataFrame, girls: float) -> float:
@@ -114,28 +119,35 @@ def _rate(side: pd.DataFrame, girls: float) -> float:
     return float(side["given_out"].sum()) / float(side["school_days"].sum()) / girls * 100
 
 
-def _both(row: Mapping[str, float]) -> bool:
-    return not (math.isnan(row["before"]) or math.isnan(row["after"]))
-
-
-def _mean_change(
-    rows: pd.DataFrame, school: int, lessons: list[pd.Timestamp], girls: Mapping[int, float], span: int
-) -> BeforeAfter | None:
-    found = [_around(rows, school, lesson, girls, span) for lesson in lessons]
-    known = [row for row in found if _both(row)]
-    if not known:
+def _mean_change(found: Mapping[_Around, int]) -> BeforeAfter | None:
+    """Mean of a school's changes around lessons elsewhere, each as often as there were such lessons."""
+    known = [(one.change, times) for one, times in found.items() if one.change]
+    total = sum(times for _, times in known)
+    if not total:
         return None
-    before, after = (math.fsum(row[side] for row in known) / len(known) for side in ("before", "after"))
-    return BeforeAfter(before, after)
+    return BeforeAfter(
+        math.fsum(change.before * times for change, times in known) / total,
+        math.fsum(change.after * times for change, times in known) / total,
+    )
 
 
 def _change(schools: list[BeforeAfter], expected: int) -> Figure:
-    changes = [after - before for before, after in schools]
+    value = math.fsum(after - before for before, after in schools) / len(schools) if schools else None
+    return _figure(Interval(value, None, None), len(schools), expected)
+
+
+def _difference(changed: list[BeforeAfter], compared: list[BeforeAfter], expected: int) -> Figure:
+    return _figure(difference_in_differences(changed, compared), len(changed) + len(compared), expected)
+
+
+def _figure(found: Interval, used: int, expected: int) -> Figure:
     return Figure(
-        math.fsum(changes) / len(changes) if changes else None,
+        found.value,
         UNIT,
         Basis.MODELLED,
-        used=len(changes),
+        low=found.low,
+        high=found.high,
+        used=used,
         expected=expected,
         records="schools",
         about_people=True,
