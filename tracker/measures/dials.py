@@ -107,7 +107,7 @@ def rows_of(frame: pd.DataFrame) -> Iterator[Any]:
     The same values as ``frame.itertuples(index=False)``, without its cost of a new class for every call and of
     reading text cell by cell.
     """
-    columns = [_cells(frame.iloc[:, place]) for place in range(frame.shape[1])]
+    columns = [_cells(column) for _, column in frame.items()]
     return map(_row_class(tuple(str(name) for name in frame.columns))._make, zip(*columns, strict=True))
 
 

@@ -33,23 +33,10 @@ UNIT_WEEKS = {
     "cells": "int64",
     "cells_expected": "int64",
 }
-EXPECTED = {
-    "unit_id": "int64",
-    "week": "datetime64[us]",
-    "school_id": "int64",
-    "school": "str",
-    "block": "str",
-    "unit": "str",
-    "kind": "str",
-    "group": "str",
-}
-PUPIL_DAYS = {
-    "school_id": "int64",
-    "week": "datetime64[us]",
-    "pupils": "int64",
-    "school_days": "int64",
-    "pupil_days": "int64",
-}
+EXPECTED = {"unit_id": "int64", "week": "datetime64[us]", "school_id": "int64"}
+EXPECTED |= dict.fromkeys(("school", "block", "unit", "kind", "group"), "str")
+PUPIL_DAYS = {"school_id": "int64", "week": "datetime64[us]"}
+PUPIL_DAYS |= dict.fromkeys(("pupils", "school_days", "pupil_days"), "int64")
 
 Key = tuple[int, date]
 
@@ -153,6 +140,8 @@ def visits_total(
     occasions: pd.DataFrame,
     units: pd.DataFrame,
     kinds: Collection[UnitKind] = CABIN_LIKE,
+    *,
+    expected: pd.DataFrame | None = None,
 ) -> Figure:
     """Visits of the period: the sum of the unit-weeks recorded, with an interval for the sampled part.
 
@@ -166,7 +155,7 @@ def visits_total(
         as the unit's mean of that week), by ``stratified_total``; schools in quadrature. Units tallied in the
         same break are so not taken as independent. records: unit-weeks. parts: per school and week.
     """
-    return visits_by(unit_weeks, tallies, occasions, units, None, kinds=kinds)["all"]
+    return visits_by(unit_weeks, tallies, occasions, units, None, kinds=kinds, expected=expected)["all"]
 
 
 def visits_by(
@@ -177,14 +166,16 @@ def visits_by(
     by: str | None,
     *,
     kinds: Collection[UnitKind] = CABIN_LIKE,
+    expected: pd.DataFrame | None = None,
 ) -> dict[Any, Figure]:
     """Visits per group of unit-weeks: ``by`` is a column of ``expected_unit_weeks`` ("unit_id", "block",
     "school", "kind", "group", "week"), or None for one group named "all". Each value is a Figure as of
     ``visits_total``; groups in the order of their names, a week as a ``date``.
 
-    Blocks of different schools may bear one name: ask for them school by school.
+    Blocks of different schools may bear one name: ask for them school by school. ``expected``: what
+    ``expected_unit_weeks`` gives for these units, where it is at hand (other kinds are left out).
     """
-    records = _records(unit_weeks, expected_unit_weeks(units, occasions, kinds))
+    records = _records(unit_weeks, _due(units, occasions, kinds, expected))
     sample = _sample(tallies)
     breaks = _breaks(occasions)
     groups: dict[Any, list[UnitWeek]] = {} if by else {"all": []}
@@ -223,6 +214,8 @@ def visits_per_pupil_day(
     occasions: pd.DataFrame,
     units: pd.DataFrame,
     enrolment: pd.DataFrame,
+    *,
+    expected: pd.DataFrame | None = None,
 ) -> Figure:
     """Visits to cabins and urinals ÷ pupil-days of the school-weeks that have both.
 
@@ -232,8 +225,9 @@ def visits_per_pupil_day(
     pupils_units = units[units["group"] != Group.STAFF]
     days = pupil_days(enrolment, occasions)
     counted = {(row.school_id, row.week.date()): row.pupil_days for row in rows_of(days)}
-    expected = expected_unit_weeks(pupils_units, occasions, CABIN_LIKE)
-    records = _records(unit_weeks, expected)
+    due = _due(pupils_units, occasions, CABIN_LIKE, expected)
+    due = due[due["group"] != Group.STAFF]
+    records = _records(unit_weeks, due)
     usable = [record for record in records if (record.unit.school_id, record.week) in counted]
     total = _total(usable, _sample(tallies), _breaks(occasions))
     with_visits = {(r.unit.school_id, r.week) for r in usable if r.visits is not None}
@@ -328,6 +322,14 @@ def _records(unit_weeks: pd.DataFrame, expected: pd.DataFrame) -> list[UnitWeek]
         facts = (None, "", "") if seen is None else (seen.visits, seen.way, seen.basis)
         records.append(UnitWeek(row, row.week.date(), *facts))
     return records
+
+
+def _due(
+    units: pd.DataFrame, occasions: pd.DataFrame, kinds: Collection[UnitKind], expected: pd.DataFrame | None
+) -> pd.DataFrame:
+    if expected is None:
+        return expected_unit_weeks(units, occasions, kinds)
+    return expected[expected["kind"].isin([str(kind) for kind in kinds])]
 
 
 def _group_key(record: UnitWeek, by: str | None) -> Any:
