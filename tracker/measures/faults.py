@@ -18,7 +18,7 @@ from tracker.measures.calendar import Scope, local_minute, minute_of, minutes_of
 from tracker.vocabulary import Cause
 
 CAUSE_RANK = {cause.value: rank for rank, cause in enumerate(Cause)}
-FAULTS = ("unit_id", "school_id", "kind", "cause", "units", "start", "hours", "ended")
+FAULTS = ("unit_id", "school_id", "kind", "cause", "units", "start", "day", "hours", "ended")
 
 
 @dataclass(slots=True)
@@ -99,8 +99,8 @@ def begun_faults(outages: pd.DataFrame, units: pd.DataFrame, scope: Scope, *, pl
         planned: planned work instead of faults.
     Returns:
         unit_id, school_id, kind and cause of the outage that began first (in the same minute: the cause first in
-        the list of causes, then the lower unit_id); units (how many the fault took), start (UTC), hours
-        (elapsed, up to ``as_of`` while open), ended.
+        the list of causes, then the lower unit_id); units (how many the fault took), start (UTC), day (local
+        day of the start), hours (elapsed, up to ``as_of`` while open), ended.
     """
     is_planned = outages["planned"].astype(bool) | outages["cause"].eq(Cause.PLANNED.value)
     meant = outages["cause"].ne(Cause.EMPTY.value) & outages["unit_id"].isin(units["unit_id"]) & (is_planned == planned)
@@ -123,6 +123,8 @@ def begun_faults(outages: pd.DataFrame, units: pd.DataFrame, scope: Scope, *, pl
     )
     named = table.merge(units[["unit_id", "school_id", "kind"]].drop_duplicates("unit_id"), on="unit_id")
     named["start"] = named["start"].astype("datetime64[us, UTC]")
+    local = named["start"].dt.tz_convert(scope.zone).dt.tz_localize(None).dt.normalize()
+    named["day"] = local.astype("datetime64[us]")
     return named[list(FAULTS)].sort_values(["start", "unit_id"], ignore_index=True)
 
 

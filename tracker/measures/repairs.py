@@ -6,24 +6,26 @@ DEVELOPERS.md.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from tracker.measures.calendar import Scope, local_minute, minute_of
+from tracker.measures.calendar import Scope, Span, local_minute, minute_of
 from tracker.measures.faults import Spell, spells
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.intervals import mean_time_between, wilson
-from tracker.vocabulary import Basis, Cause
+from tracker.vocabulary import Basis, Cause, VisitPurpose
 
 __all__ = [
     "LOOK_DAYS",
     "Spell",
     "days_between_looks",
+    "days_between_visits",
     "looks",
     "promise_kept",
+    "service_gaps",
     "spells",
     "time_between_failures",
 ]
@@ -146,3 +148,54 @@ def days_between_looks(table: pd.DataFrame) -> Figure:
         return not_recorded("share", Basis.COUNTED, records="gaps between looks")
     share = int(table["kept"].sum()) / gaps
     return Figure(share, "share", Basis.COUNTED, used=gaps, expected=gaps, records="gaps between looks")
+
+
+def service_gaps(visits: pd.DataFrame, schools: pd.DataFrame, period: Span, as_of: date) -> pd.DataFrame:
+    """Calendar days between the engineer's service visits to a school, against the interval of its agreement.
+
+    A school is visited on a day on which at least one of its units was. Gaps run from the last visit on or before
+    the period's first day (without one: from ``from_day``) to the first visit in it, then from visit to visit. The
+    time since the last visit is a gap only once it is over the interval; before that it is not finished. The local
+    look and the engineer's other visits (repair, meter reading) are no service visit.
+
+    Args:
+        visits: school_id, day, purpose; visits before the period are needed for the first gap.
+        schools: school_id, from_day (the agreement's first day), every_days (its interval; NaN: none agreed).
+        period: first and last day. as_of: the report's day; nothing after it counts.
+    Returns:
+        school_id, every_days, visits (days in the period), longest_gap, gaps, kept (gaps no longer than agreed;
+        NaN without an agreed interval), gap_days (sum of the gaps).
+    """
+    service = visits[visits["purpose"] == VisitPurpose.SERVICE.value]
+    by_school: dict[object, npt.NDArray[np.datetime64]] = {
+        school: np.unique(rows.to_numpy("datetime64[D]")) for school, rows in service.groupby("school_id")["day"]
+    }
+    first, last = np.datetime64(period.first, "D"), np.datetime64(min(period.last, as_of), "D")
+    found = []
+    for school, since, every in schools[["school_id", "from_day", "every_days"]].itertuples(index=False, name=None):
+        days = by_school.get(school, np.array([], dtype="datetime64[D]"))
+        begin = np.datetime64(since.date(), "D")
+        start = max([begin, *days[(days <= first) & (days >= begin)]])
+        inside = days[(days > max(start, first - np.timedelta64(1, "D"))) & (days <= last)]
+        ended = np.diff(np.concatenate([[start], inside])).astype(np.int64).tolist()
+        waiting = max(0, int((last - (inside[-1] if len(inside) else start)).astype(np.int64)))
+        agreed = not pd.isna(every)
+        ended += [waiting] if agreed and waiting > every else []
+        kept = float(sum(gap <= every for gap in ended)) if agreed else float("nan")
+        held = int(((days >= first) & (days <= last)).sum())
+        found.append((school, every, held, max([*ended, waiting]), len(ended), kept, sum(ended)))
+    columns = ["school_id", "every_days", "visits", "longest_gap", "gaps", "kept", "gap_days"]
+    return pd.DataFrame(found, columns=columns).astype({"every_days": "float64", "kept": "float64"})
+
+
+def days_between_visits(table: pd.DataFrame) -> Figure:
+    """Share of gaps between service visits that were no longer than agreed (from ``service_gaps``).
+
+    Schools without an agreed interval are left out; used and expected: gaps.
+    """
+    agreed = table[table["every_days"].notna()]
+    gaps = int(agreed["gaps"].sum())
+    if not gaps:
+        return not_recorded("share", Basis.COUNTED, records="gaps between service visits")
+    share = float(agreed["kept"].sum()) / gaps
+    return Figure(share, "share", Basis.COUNTED, used=gaps, expected=gaps, records="gaps between service visits")

@@ -89,7 +89,9 @@ class Survival:
         if not 0 < share < 1:
             raise ValueError(f"a share must lie between 0 and 1, got {share}")
         left = 1 - share + HAIR
-        return Interval(*(self._first(curve <= left) for curve in (self.share, self._ends_at_zero(self.low), self.high)))
+        return Interval(
+            *(self._first(curve <= left) for curve in (self.share, self._ends_at_zero(self.low), self.high))
+        )
 
     def _ends_at_zero(self, curve: Floats) -> Floats:
         return np.where(self.share <= HAIR, 0.0, curve)
@@ -124,7 +126,7 @@ def kaplan_meier(times: Sequence[float], ended: Sequence[bool], confidence: floa
     at, counts = np.unique(lasted[over], return_counts=True)
     risk = len(lasted) - np.searchsorted(np.sort(lasted), at, side="left")
     left = (risk - counts).astype(np.float64)
-    share = np.cumprod(left / risk)
+    share = np.cumprod(left / risk).astype(np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = np.sqrt(np.cumsum(counts / (risk * left)))  # relative: se ÷ share
         se = np.where(share > 0, share * spread, 0.0)
@@ -208,16 +210,13 @@ def with_fittings(faults: pd.DataFrame, fittings: pd.DataFrame) -> pd.DataFrame:
     fittings, so the groups overlap and do not add up to all faults.
 
     Args:
-        faults: from ``begun_faults``; the day is that of ``start`` in UTC unless column ``day`` (local) is there.
+        faults: from ``begun_faults``.
         fittings: unit_id, kind, from_day, until_day (the last day; NaT: still there).
     """
-    day = faults["day"] if "day" in faults.columns else faults["start"].dt.tz_localize(None).dt.normalize()
-    rows = faults.assign(fault=range(len(faults)), began=day)
+    rows = faults.assign(fault=range(len(faults)), began=faults["day"])
     carried = fittings[["unit_id", "kind", "from_day", "until_day"]].rename(columns={"kind": "fitting"})
     pairs = rows[["fault", "unit_id", "began"]].merge(carried, on="unit_id")
-    there = (pairs["began"] >= pairs["from_day"]) & (
-        pairs["until_day"].isna() | (pairs["began"] <= pairs["until_day"])
-    )
+    there = (pairs["began"] >= pairs["from_day"]) & (pairs["until_day"].isna() | (pairs["began"] <= pairs["until_day"]))
     kinds = pairs.loc[there, ["fault", "fitting"]].drop_duplicates()
     found = rows.merge(kinds, on="fault", how="left").drop(columns=["fault", "began"])
     return found.assign(fitting=found["fitting"].fillna(WITHOUT))
