@@ -18,7 +18,7 @@ from tracker.measures.dials import (
     dial_uses,
     first_week,
     interval_shares,
-    interval_uses,
+    intervals_of,
     rows_of,
     school_calendar,
     stood_in,
@@ -86,14 +86,15 @@ def meter_balance(
     """
     meters = readings["unit_id"].isin(units.loc[units["kind"] == UnitKind.METER, "unit_id"])
     dials = readings[meters & (readings["quantity"] == Quantity.WATER)]
-    since = first_week(occasions)
+    uses = dial_uses(dials, period_from=first_week(occasions), preferred=preferred)
+    served = water["unit_id"].isin(scopes["unit_id"]) & water["week"].isin(occasions["week"])
     records = _Records(
         {row.unit_id: row for row in rows_of(units)},
         _grouped(rows_of(scopes), lambda row: row.meter_id),
-        _grouped(rows_of(water), lambda row: (row.unit_id, row.week.date())),
-        _grouped(rows_of(dial_uses(dials, period_from=since, preferred=preferred)), lambda row: row.unit_id),
+        _grouped(rows_of(water[served]), lambda row: (row.unit_id, row.week.date())),
+        _grouped(rows_of(uses), lambda row: row.unit_id),
     )
-    intervals = _grouped(rows_of(interval_uses(dials, period_from=since, preferred=preferred)), lambda row: row.unit_id)
+    intervals = _grouped(rows_of(intervals_of(uses)), lambda row: row.unit_id)
     calendar = school_calendar(occasions)
     balances = []
     for meter_id in sorted(records.scopes):
@@ -137,7 +138,7 @@ def unexplained(metered: float, u_metered: float, modelled: float, u_modelled: f
 
 def _balance(meter: Any, intervals: list[Any], days: Mapping[date, int], records: _Records) -> MeterBalance:
     served = {week: _served(records, meter.unit_id, week, days[week]) for week in days}
-    chosen = _compared(intervals, days, {week for week, units in served.items() if units is not None})
+    chosen = compared(intervals, days, {week for week, units in served.items() if units is not None})
     metered: dict[date, float] = {}
     for interval in chosen:
         for week, steps, _ in interval_shares(interval, days):
@@ -182,7 +183,7 @@ def _known(rows: Iterable[Any], kind: str) -> bool:
     return any(row.whole and row.part == main_part(kind) for row in rows)
 
 
-def _compared(intervals: list[Any], days: Mapping[date, int], good: set[date]) -> list[Any]:
+def compared(intervals: list[Any], days: Mapping[date, int], good: set[date]) -> list[Any]:
     """Intervals all of whose weeks can be compared, and none of whose weeks is also about another interval that
     cannot."""
     about = [{week for week, _, _ in interval_shares(interval, days)} for interval in intervals]

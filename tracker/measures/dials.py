@@ -179,7 +179,11 @@ def interval_uses(
         ml (whole mL = steps × step_ml; <NA> where the dial does not show water), exchanged, interval. Where
         two dials of one interval have different steps, both are counted in their greatest common step.
     """
-    uses = dial_uses(readings, period_from=period_from, preferred=preferred)
+    return intervals_of(dial_uses(readings, period_from=period_from, preferred=preferred))
+
+
+def intervals_of(uses: pd.DataFrame) -> pd.DataFrame:
+    """The intervals of ``interval_uses`` from the rows of ``dial_uses``."""
     exchanged = uses["interval"].duplicated(keep=False)
     found = _single(uses[~exchanged])
     if not exchanged.any():
