@@ -143,15 +143,18 @@ def pupils_reached(
     attendance: pd.DataFrame,
     enrolment: pd.DataFrame,
     sex: Sex | None = None,
+    *,
+    bounds: pd.DataFrame | None = None,
 ) -> Figure:
     """Pupils reached: at least ``value`` (= ``low``), at most ``high``; the bounds are summed over groups.
 
     Different schools, sexes and grades are different pupils, so their bounds add. Weeks do not add: the same
-    pupil may come again, so this figure has no parts by week. Its records are the attendance lists.
+    pupil may come again, so this figure has no parts by week. Its records are the attendance lists. ``bounds``:
+    what ``reach_by_group`` gives for them, where it is at hand.
     """
-    bounds = reach_by_group(sessions, attendance, enrolment)
+    bounds = reach_by_group(sessions, attendance, enrolment) if bounds is None else bounds
     bounds = bounds if sex is None else bounds[bounds["sex"] == sex.value]
-    listed = _present(sessions, attendance, sex)["session_id"].nunique()
+    listed = _listed(sessions, attendance, sex)
     recorded = not bounds.empty
     low, high = float(bounds["low"].sum()), float(bounds["high"].sum())
     return Figure(
@@ -199,6 +202,13 @@ def reach_by_sex_and_grade(
 
 def _known(number: float | None) -> float:
     return math.nan if number is None else number
+
+
+def _listed(sessions: pd.DataFrame, attendance: pd.DataFrame, sex: Sex | None) -> int:
+    """Sessions with an attendance list (of this sex)."""
+    rows = attendance[attendance["present"].notna()]
+    rows = rows if sex is None else rows[rows["sex"] == sex.value]
+    return len(set(rows["session_id"]) & set(sessions["session_id"]))
 
 
 def _present(sessions: pd.DataFrame, attendance: pd.DataFrame, sex: Sex | None) -> pd.DataFrame:

@@ -15,7 +15,8 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from tracker.measures import balance, calendar, dials, disposal, flush, supplies, uptime, visits
+from tracker.measures import balance, dials, disposal, flush, sessions, supplies, uptime, visits
+from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
 from tracker.records import frames
 from tracker.records.settings import all_settings
 from tracker.vocabulary import CABIN_LIKE, LitresBasis, Source, UnitKind
@@ -39,9 +40,15 @@ class TermLike(Protocol):
     def last_day(self) -> date: ...
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Gathered:
-    """Frames over both terms and the history they need. Names of frames are those of DEVELOPERS.md."""
+    """Frames over both terms and the history they need. Names of frames are those of DEVELOPERS.md.
+
+    ``period`` and ``until`` span both terms: what is kept by unit and day is worked out once for both.
+    """
+
+    period: Span
+    until: datetime
 
     programme: frames.ProgrammeHead
     settings: dict[str, int]
@@ -70,6 +77,35 @@ class Gathered:
     sheets: pd.DataFrame
     queries: pd.DataFrame
     before: pd.DataFrame
+
+    @cached_property
+    def standing(self) -> pd.DataFrame:
+        """Units that can be working or out of service; tanks and meters have levels and readings instead."""
+        return self.all_units[~self.all_units["kind"].isin([UnitKind.TANK.value, UnitKind.METER.value])]
+
+    @cached_property
+    def scope(self) -> Scope:
+        """What the uptime measures look at, both terms together."""
+        ids = tuple(sorted(set(self.all_units["school_id"].tolist())))
+        times = self.calendar.times(self.period.first, self.period.last, ids)
+        return Scope(self.period, times, self.zone, self.until)
+
+    @cached_property
+    def unit_days(self) -> pd.DataFrame:
+        """One row per unit and school day, from ``uptime.unit_days``."""
+        evidence = uptime.evidence_days(self.sightings, self.used_days)
+        return uptime.unit_days(self.standing, self.outages, evidence, self.scope)
+
+    @cached_property
+    def down(self) -> pd.DataFrame:
+        """School minutes lost by unit, day and cause."""
+        return uptime.down_minutes(self.outages, self.standing, self.scope)
+
+
+def end_of(last: date, as_of: datetime, zone: ZoneInfo) -> datetime:
+    """The report's instant, or the end of a day where that was earlier: open outages run to it."""
+    after = datetime.combine(last + timedelta(days=1), time(0), tzinfo=zone)
+    return min(as_of, after.astimezone(UTC))
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,18 +139,19 @@ def gather(
     earlier = [other for other in known if other.last_day < term.first_day]
     previous = earlier[-1] if earlier else None
     wide = frames.Scope(programme_id, previous.first_day if previous else term.first_day, last_day, school_ids)
-    found = _read(session, head, zone, wide)
+    found = _read(session, head, wide, end_of(last_day, as_of, zone))
 
     def of(chosen: TermLike, last: date) -> TermFacts:
         scope = frames.Scope(programme_id, chosen.first_day, last, school_ids)
-        period = calendar.Span(chosen.first_day, last)
+        period = Span(chosen.first_day, last)
         known = (frames.schools(session, scope), frames.units(session, scope), frames.on_hand(session, scope))
         return TermFacts(found, chosen, period, as_of, *known)
 
     return Pair(of(term, last_day), of(previous, previous.last_day) if previous else None)
 
 
-def _read(session: frames.Session, head: frames.ProgrammeHead, zone: ZoneInfo, wide: frames.Scope) -> Gathered:
+def _read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope, until: datetime) -> Gathered:
+    zone = ZoneInfo(head.zone)
     floor = frames.first_floor_wash(session, wide) or wide.first_day
     counted = frames.Scope(head.id, min(floor, wide.first_day), wide.last_day, wide.school_ids)
     stocked = frames.Scope(head.id, wide.first_day - STOCK_HISTORY, wide.last_day, wide.school_ids)
@@ -130,6 +167,8 @@ def _read(session: frames.Session, head: frames.ProgrammeHead, zone: ZoneInfo, w
     water = _water(session, counted, wide.first_day, settings, (units, unit_weeks, held, readings))
     machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
     return Gathered(
+        Span(wide.first_day, wide.last_day),
+        until,
         head,
         settings,
         zone,
@@ -210,7 +249,7 @@ class TermFacts:
 
     all: Gathered
     term: TermLike
-    period: calendar.Span
+    period: Span
     as_of: datetime
     schools: tuple[frames.SchoolHead, ...]
     units: pd.DataFrame
@@ -229,8 +268,7 @@ class TermFacts:
     @property
     def until(self) -> datetime:
         """The instant to which open outages run: the report's, or the end of the term's last day."""
-        after = datetime.combine(self.period.last + timedelta(days=1), time(0), tzinfo=self.zone)
-        return min(self.as_of, after.astimezone(UTC))
+        return end_of(self.period.last, self.as_of, self.zone)
 
     def days_of(self, frame: pd.DataFrame, column: str = "day") -> pd.DataFrame:
         """The rows of a frame whose day lies in the period."""
@@ -253,8 +291,8 @@ class TermFacts:
     @cached_property
     def weeks(self) -> list[date]:
         """The period's weeks by their first day, those without school included."""
-        first = calendar.week_of(self.period.first, self.all.programme.first_weekday)
-        return calendar.weeks_covering(first, self.period.last, self.all.programme.first_weekday)
+        first = week_of(self.period.first, self.all.programme.first_weekday)
+        return weeks_covering(first, self.period.last, self.all.programme.first_weekday)
 
     @cached_property
     def school_days(self) -> pd.DataFrame:
@@ -264,11 +302,9 @@ class TermFacts:
         return days[days["school_id"].isin(ids)]
 
     @cached_property
-    def scope(self) -> calendar.Scope:
-        """What the uptime measures look at."""
-        ids = tuple(school.id for school in self.schools)
-        times = self.all.calendar.times(self.period.first, self.period.last, ids)
-        return calendar.Scope(self.period, times, self.zone, self.until)
+    def scope(self) -> Scope:
+        """What the uptime measures look at; school time of both terms, cut to the period by the measures."""
+        return Scope(self.period, self.all.scope.times, self.zone, self.until)
 
     @cached_property
     def expected(self) -> pd.DataFrame:
@@ -285,16 +321,13 @@ class TermFacts:
         )
         return rows[touched]
 
-    @cached_property
-    def standing(self) -> pd.DataFrame:
-        """Units that can be working or out of service."""
-        return self.units[~self.units["kind"].isin([UnitKind.TANK.value, UnitKind.METER.value])]
+    def _of_units(self, frame: pd.DataFrame) -> pd.DataFrame:
+        return self.days_of(frame[frame["unit_id"].isin(self.units["unit_id"])])
 
     @cached_property
     def unit_days(self) -> pd.DataFrame:
-        """One row per unit and school day, from ``uptime.unit_days``; tanks and meters have levels and readings."""
-        evidence = uptime.evidence_days(self.days_of(self.all.sightings), self.days_of(self.all.used_days))
-        return uptime.unit_days(self.standing, self.outages, evidence, self.scope)
+        """One row per unit and school day of the period."""
+        return self._of_units(self.all.unit_days)
 
     @cached_property
     def cabin_days(self) -> pd.DataFrame:
@@ -304,7 +337,27 @@ class TermFacts:
     @cached_property
     def down(self) -> pd.DataFrame:
         """School minutes lost by unit, day and cause."""
-        return uptime.down_minutes(self.outages, self.standing, self.scope)
+        return self._of_units(self.all.down)
+
+    @cached_property
+    def water(self) -> pd.DataFrame:
+        """Water by unit, week and part of the period's unit-weeks, from ``flush.unit_week_water``."""
+        return self.all.water.merge(self.expected[["unit_id", "week"]], on=["unit_id", "week"])
+
+    @cached_property
+    def unit_weeks(self) -> pd.DataFrame:
+        """Visits by unit and week of the period's unit-weeks, from ``visits.unit_weeks``."""
+        return self.all.unit_weeks.merge(self.expected[["unit_id", "week"]], on=["unit_id", "week"])
+
+    @cached_property
+    def pupil_days(self) -> pd.DataFrame:
+        """Pupils × school days by school and week."""
+        return visits.pupil_days(self.all.enrolment, self.occasions)
+
+    @cached_property
+    def reach(self) -> pd.DataFrame:
+        """Bounds of the pupils reached, from ``sessions.reach_by_group``."""
+        return sessions.reach_by_group(self.sessions, self.attendance, self.all.enrolment)
 
     @staticmethod
     def of_kinds(frame: pd.DataFrame, kinds: Iterable[UnitKind]) -> pd.DataFrame:

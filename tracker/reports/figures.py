@@ -40,42 +40,41 @@ class Headline:
 
 def visits_total(facts: TermFacts) -> Figure:
     """Visits to cabins and urinals."""
-    return visits.visits_total(facts.all.unit_weeks, facts.tallies, facts.occasions, facts.units)
+    return visits.visits_total(facts.unit_weeks, facts.tallies, facts.occasions, facts.units, expected=facts.expected)
 
 
 def visits_per_pupil_day(facts: TermFacts) -> Figure:
     """Visits ÷ pupil-days."""
-    known = (facts.all.unit_weeks, facts.tallies, facts.occasions, facts.units, facts.all.enrolment)
-    return visits.visits_per_pupil_day(*known)
+    known = (facts.unit_weeks, facts.tallies, facts.occasions, facts.units, facts.all.enrolment)
+    return visits.visits_per_pupil_day(*known, expected=facts.expected)
 
 
 def water_taken(facts: TermFacts) -> Figure:
     """Litres taken by rule."""
-    return water.water_taken(facts.all.water, facts.expected)
+    return water.water_taken(facts.water, facts.expected)
 
 
 def less_than_cistern(facts: TermFacts) -> Figure:
     """Litres that the reference cistern would have taken more."""
-    return water.less_than_cistern(facts.all.water, facts.expected, facts.settings["reference_cistern_ml"])
+    return water.less_than_cistern(facts.water, facts.expected, facts.settings["reference_cistern_ml"])
 
 
 def saved_against_before(facts: TermFacts) -> Figure:
     """Litres saved where the litres of before were measured."""
     ids = [school.id for school in facts.schools]
     return water.saved_against_before(
-        facts.all.water, facts.expected, facts.all.before[facts.all.before["school_id"].isin(ids)]
+        facts.water, facts.expected, facts.all.before[facts.all.before["school_id"].isin(ids)]
     )
 
 
 def litres_per_visit(facts: TermFacts) -> Figure:
     """Litres of a cabin or urinal visit."""
-    return water.litres_per_visit(facts.all.water, facts.expected)
+    return water.litres_per_visit(facts.water, facts.expected)
 
 
 def litres_per_pupil_day(facts: TermFacts) -> Figure:
     """Litres of all parts ÷ pupil-days."""
-    days = visits.pupil_days(facts.all.enrolment, facts.occasions)
-    return water.litres_per_pupil_day(facts.all.water, facts.expected, days)
+    return water.litres_per_pupil_day(facts.water, facts.expected, facts.pupil_days)
 
 
 def unexplained_water(facts: TermFacts) -> Figure:
@@ -171,7 +170,7 @@ def attendances(facts: TermFacts) -> Figure:
 
 def pupils_reached(facts: TermFacts) -> Figure:
     """Pupils reached, between bounds."""
-    return sessions.pupils_reached(facts.sessions, facts.attendance, facts.all.enrolment)
+    return sessions.pupils_reached(facts.sessions, facts.attendance, facts.all.enrolment, bounds=facts.reach)
 
 
 def completeness(facts: TermFacts) -> Figure:

@@ -98,7 +98,9 @@ def sexes_table(facts: TermFacts) -> Table:
     """Pupils reached and attendances of girls and boys."""
     cells: list[tuple[Cell, ...]] = []
     for sex in Sex:
-        reached = sessions.pupils_reached(facts.sessions, facts.attendance, facts.all.enrolment, sex)
+        reached = sessions.pupils_reached(
+            facts.sessions, facts.attendance, facts.all.enrolment, sex, bounds=facts.reach
+        )
         came = sessions.attendances(facts.sessions, facts.attendance, sex)
         cells.append((sex.value, reached, came))
     columns = (

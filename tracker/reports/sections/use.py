@@ -41,7 +41,8 @@ def visits_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool)
 
 def visits_by(facts: TermFacts, by: str) -> dict[Any, Figure]:
     """Visits of the period by unit, school or week."""
-    return visits.visits_by(facts.all.unit_weeks, facts.tallies, facts.occasions, facts.units, by)
+    known = (facts.unit_weeks, facts.tallies, facts.occasions, facts.units)
+    return visits.visits_by(*known, by, expected=facts.expected)
 
 
 def _by_unit(facts: TermFacts) -> Table:
@@ -123,14 +124,14 @@ def water_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool) 
 
 def parts_table(facts: TermFacts) -> Table:
     """Litres by what they were taken for."""
-    parts = water.water_parts(facts.all.water, facts.expected)
+    parts = water.water_parts(facts.water, facts.expected)
     cells = tuple((part.value, figure) for part, figure in parts.items())
     columns = (words("part", "Taken for"), counts("water_l", "Water taken", LITRES))
     return Table("water_by_part", "Water by part", columns, cells)
 
 
 def _water_by_school(facts: TermFacts) -> Table:
-    by_school = water.water_by(facts.all.water, facts.expected, "school")
+    by_school = water.water_by(facts.water, facts.expected, "school")
     cells = tuple((school.code, school.name, by_school.get(school.code)) for school in facts.schools)
     columns = (words("school", "School"), words("name", "Name"), counts("water_l", "Water taken", LITRES))
     return Table("water_by_school", "Water by school, in the order of their codes", columns, cells)
@@ -174,8 +175,7 @@ def water_chart(facts: TermFacts) -> Chart:
 
 
 def _part_weeks(facts: TermFacts) -> tuple[dict[str, Any], ...]:
-    due = facts.expected[["unit_id", "week"]]
-    lines = facts.all.water.merge(due, on=["unit_id", "week"])
+    lines = facts.water
     sums = lines.groupby(["week", "part"])["ml"].sum().to_dict()
     held = {stamp.date() for stamp in facts.occasions["week"]}
     parts = [part for part in WaterPart if (lines["part"] == part.value).any()]
