@@ -70,13 +70,14 @@ CAUTIONS: dict[str, Caution] = {
     ),
     "electrical": Caution(
         Signal.WARNING,
-        "This fault is electrical, and water may be near.",
+        "If a fault is electrical, live parts and water may be near.",
         "An electric shock could kill.",
         (
             "Do not open or touch the parts. Keep others away.",
             "Switch off at the supply only if you can do so without danger.",
             "Mark the unit out of service and call a licensed electrician.",
         ),
+        version=2,
     ),
     "cleaning": Caution(
         Signal.WARNING,

@@ -53,7 +53,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row of cells with its label; ``hint`` is printed below the label."""
+    """A row of cells with its label; ``hint`` is printed below the label. Columns it has no cell for stay empty."""
 
     label: str
     cells: tuple[Cell, ...]
@@ -72,6 +72,8 @@ class Table:
     hint: str = ""
     stacked: bool = False  # rows are groups of fields below one another, not a grid
     more: str = ""  # name of a further row that can be asked for
+    folded: bool = False  # rarely needed: shown by its caption alone until it holds something
+    caution: str = ""  # key of a caution to show at the act
     zeros: bool = False  # empty cells of a day may be filled with 0 at once
     head: str = ""  # head of the label column
 
@@ -84,7 +86,6 @@ class Section:
     title: str
     tables: tuple[Table, ...]
     hint: str = ""
-    caution: str = ""  # key of a caution to show at the act
 
 
 @dataclass(frozen=True, slots=True)

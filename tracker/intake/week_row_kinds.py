@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from tracker.intake.week_layout import Cell, Kind, Row, key
@@ -41,10 +41,28 @@ def heads_of(days: Iterable[PlanDay]) -> tuple[str, ...]:
 
 
 def dial_row(unit: PlanUnit, dial: PlanDial, label: str) -> Row:
-    """A dial to copy, with what it showed last beside it."""
+    """A dial to copy, in a row of its own."""
+    return Row(label, (dial_cell(unit, dial),), last_read((dial,)) or "no earlier reading")
+
+
+def last_read(dials: Sequence[PlanDial]) -> str:
+    """When dials of a row were read last; "" where they never were."""
+    days = [dial.last_day for dial in dials if dial.last_day and dial.last_value is not None]
+    return f"read {long_day(max(days))}" if days else ""
+
+
+def counter_dials(unit: PlanUnit) -> tuple[PlanDial, ...]:
+    """A unit's counter of visits, and of long visits beside it; none where visits are not counted."""
+    by_kind = {dial.quantity: dial for dial in unit.dials}
+    if Quantity.VISITS not in by_kind:
+        return ()
+    return tuple(by_kind[kind] for kind in (Quantity.VISITS, Quantity.LONG_VISITS) if kind in by_kind)
+
+
+def dial_cell(unit: PlanUnit, dial: PlanDial) -> Cell:
+    """A dial to copy, with what it showed last."""
     last = "" if dial.last_value is None else f"{dial.last_value:0{dial.digits}d}"
-    hint = f"last {last}, {long_day(dial.last_day)}" if last and dial.last_day else "no earlier reading"
-    cell = Cell(
+    return Cell(
         key("reading", unit.code, dial.quantity.value),
         f"{unit.name}, {READING_LABELS[dial.quantity]}: all {dial.digits} digits",
         Kind.DIGITS,
@@ -54,4 +72,3 @@ def dial_row(unit: PlanUnit, dial: PlanDial, label: str) -> Row:
         digits=dial.digits,
         length=dial.digits + 3,
     )
-    return Row(label, (cell,), hint)

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from tracker.intake import week_things
+from tracker.intake import week_things, week_visits
 from tracker.intake.week_layout import Cell, Kind, Row, RowCounts, Section, Table, day_choices, key
-from tracker.intake.week_plan import PlanDay, PlanUnit, SheetPlan, clock, day_name, long_day
-from tracker.intake.week_row_kinds import READING_LABELS, day_row, dial_row, heads_of
+from tracker.intake.week_plan import SheetPlan, clock, long_day
+from tracker.intake.week_row_kinds import day_row, heads_of
 from tracker.vocabulary import (
-    ALL_DAY,
-    OTHER_TIMES,
     VISITED,
     Cause,
-    CountWay,
     DayMark,
-    Quantity,
     Sex,
     State,
     UnitKind,
@@ -39,7 +35,9 @@ SEX_LABELS = {Sex.GIRLS: "Girls", Sex.BOYS: "Boys"}
 def days_section(plan: SheetPlan, _rows: RowCounts) -> Section:
     """What sort of days they were, and when the dials were read."""
     marks = tuple(day_row(plan, MARK_LABELS[mark], ("mark", mark.value), Kind.TICK) for mark in DayMark)
-    table = Table("marks", "Days that were not ordinary", heads_of(plan.days), marks, tuple(d.day for d in plan.days))
+    days = tuple(d.day for d in plan.days)
+    caption = "No school, half days, exams"
+    table = Table("marks", caption, heads_of(plan.days), marks, days, folded=True)
     held = plan.read_day()
     if held is None:
         return Section("days", "The week", ())
@@ -65,168 +63,14 @@ def days_section(plan: SheetPlan, _rows: RowCounts) -> Section:
     )
     when = Table(
         "read",
-        "When dials were read and supplies counted",
+        "Read on",
         ("Day", "Time"),
         (read,),
         hint="Change these only if you read them at another time.",
         stacked=True,
+        folded=True,
     )
-    return Section("days", "The days", (table, when), "Tick only what was not an ordinary school day.")
-
-
-def _counters(plan: SheetPlan) -> list[Table]:
-    units = [u for u in plan.units if u.way is CountWay.COUNTER]
-    rows = [
-        dial_row(u, dial, f"{u.code} {READING_LABELS[dial.quantity]}")
-        for u in units
-        for dial in u.dials
-        if dial.quantity in {Quantity.VISITS, Quantity.LONG_VISITS}
-    ]
-    if not rows:
-        return []
-    hint = "Copy all digits, without the point."
-    return [Table("counters", "Visit counters", ("Reading",), tuple(rows), hint=hint, head="Unit")]
-
-
-def _drawn(plan: SheetPlan) -> list[Table]:
-    units = [u for u in plan.units if u.way is CountWay.DRAWN]
-    if not units or not plan.drawn:
-        return []
-    heads = tuple(f"{day_name(day)}, {plan.break_name(slot)}" for day, slot in plan.drawn)
-    rows = tuple(
-        Row(u.code, tuple(_visit_cell(plan, u, index) for index in range(len(plan.drawn))), u.name) for u in units
-    )
-    days = tuple(day for day, _ in plan.drawn)
-    hint = "One stroke for each visit, only in these breaks. They were drawn at random."
-    return [Table("drawn", "Visits in the drawn breaks", heads, rows, days, hint, zeros=True, head="Unit")]
-
-
-def _closed(plan: SheetPlan, day: object) -> bool:
-    return any(item.day == day and item.closed for item in plan.days)
-
-
-def _visit_cell(plan: SheetPlan, unit: PlanUnit, index: int) -> Cell:
-    day, slot = plan.drawn[index]
-    return Cell(
-        key("visits", unit.code, day, slot),
-        f"{unit.name}, visits in the {plan.break_name(slot)} of {long_day(day)}",
-        Kind.SHUT if _closed(plan, day) else Kind.COUNT,
-        day,
-        slot,
-        unit.code,
-        "visits",
-    )
-
-
-def _waiting(plan: SheetPlan) -> list[Table]:
-    tables = []
-    for day, slot in plan.drawn:
-        shut = _closed(plan, day)
-        rows = []
-        for sex in Sex:
-            cells = tuple(
-                Cell(
-                    key(what, day, slot, sex.value),
-                    f"{SEX_LABELS[sex]} {label}, {plan.break_name(slot)} of {long_day(day)}",
-                    Kind.SHUT if shut else Kind.COUNT,
-                    day,
-                    slot,
-                    measure="pupils",
-                )
-                for what, label in (("waiting", "still waiting at the bell"), ("present", "present that day"))
-            )
-            rows.append(Row(SEX_LABELS[sex], cells))
-        caption = f"{long_day(day)}, {plan.break_name(slot)}: at the bell"
-        heads = ("Still waiting", "Present that day")
-        tables.append(Table(f"bell-{day}-{slot}", caption, heads, tuple(rows), (day, day)))
-    return tables
-
-
-def _grid(plan: SheetPlan, unit: PlanUnit) -> Table:
-    slots = [item.code for item in plan.breaks] + [OTHER_TIMES]
-    rows = []
-    for slot in slots:
-        name = "Other times" if slot == OTHER_TIMES else plan.break_name(slot)
-        cells = tuple(_grid_cell(unit, item, slot, name) for item in plan.days)
-        rows.append(Row(name, cells))
-    return Table(
-        f"grid-{unit.code}",
-        f"{unit.code} {unit.name}",
-        heads_of(plan.days),
-        tuple(rows),
-        tuple(d.day for d in plan.days),
-        zeros=True,
-    )
-
-
-def _grid_cell(unit: PlanUnit, item: PlanDay, slot: str, name: str) -> Cell:
-    asked = not item.closed and (slot == OTHER_TIMES or slot in item.slots)
-    return Cell(
-        key("visits", unit.code, item.day, slot),
-        f"{unit.name}, visits, {name}, {long_day(item.day)}",
-        Kind.COUNT if asked else Kind.SHUT,
-        item.day,
-        slot,
-        unit.code,
-        "visits",
-    )
-
-
-def _totals(plan: SheetPlan) -> list[Table]:
-    rows = [
-        Row(
-            u.code,
-            (
-                Cell(
-                    key("visits", u.code, "week"),
-                    f"{u.name}, visits of the whole week",
-                    Kind.COUNT,
-                    slot=ALL_DAY,
-                    unit=u.code,
-                    measure="visits",
-                    last=plan.last.get(key("visits", u.code, "week"), ""),
-                ),
-            ),
-            u.name,
-        )
-        for u in plan.units
-        if u.way is CountWay.WEEK_TOTAL
-    ]
-    return [Table("totals", "Visits of the whole week", ("Visits",), tuple(rows), head="Unit")] if rows else []
-
-
-def _long(plan: SheetPlan) -> list[Table]:
-    rows = []
-    for unit in plan.units:
-        if not unit.two_stage or any(dial.quantity is Quantity.LONG_VISITS for dial in unit.dials):
-            continue
-        cells = (
-            Cell(
-                key("seen", unit.code),
-                f"{unit.name}, visits looked at this week",
-                Kind.COUNT,
-                unit=unit.code,
-                measure="visits",
-            ),
-            Cell(
-                key("long", unit.code),
-                f"{unit.name}, of them long flushes",
-                Kind.COUNT,
-                unit=unit.code,
-                measure="visits",
-            ),
-        )
-        rows.append(Row(unit.code, cells, unit.name))
-    hint = "Of some visits of the week, how many gave the long flush. Never write down whose visit it was."
-    return [Table("long", "Long flushes", ("Looked at", "Long"), tuple(rows), hint=hint, head="Unit")] if rows else []
-
-
-def visits_section(plan: SheetPlan, _rows: RowCounts) -> Section:
-    """Visits, each unit in its own way of counting, and who still waited at the bell."""
-    grids = [_grid(plan, u) for u in plan.units if u.way is CountWay.GRID]
-    tables = [*_counters(plan), *_drawn(plan), *_waiting(plan), *grids, *_totals(plan), *_long(plan)]
-    hint = "Leave a cell empty if nobody counted. Write 0 only if somebody looked and there was none."
-    return Section("visits", "Visits", tuple(tables), hint)
+    return Section("days", "The days", (table, when))
 
 
 def units_section(plan: SheetPlan, rows: RowCounts) -> Section:
@@ -245,7 +89,7 @@ def units_section(plan: SheetPlan, rows: RowCounts) -> Section:
         tables.append(_still(plan))
     if plan.units:
         tables.append(_new_outages(plan, rows.outages))
-    return Section("units", "Working or not", tuple(tables), caution="electrical")
+    return Section("units", "Working or not", tuple(tables))
 
 
 def _still(plan: SheetPlan) -> Table:
@@ -288,7 +132,15 @@ def _new_outages(plan: SheetPlan, count: int) -> Table:
     heads = ("Unit", "Cause", "Out since", "Time", "Back on", "Time", "What was seen (no pupil's name)")
     hint = "Leave “Back on” empty while it is still out of service."
     return Table(
-        "out", "Went out of service this week", heads, tuple(made), hint=hint, stacked=True, more="another outage"
+        "out",
+        "Went out of service this week",
+        heads,
+        tuple(made),
+        hint=hint,
+        stacked=True,
+        more="another outage",
+        folded=True,
+        caution="electrical",
     )
 
 
@@ -307,13 +159,14 @@ def sessions_section(plan: SheetPlan, rows: RowCounts) -> Section:
         )
         made.append(Row(said, cells))
     heads = ("Day", "Topic", "Minutes", "Girls", "Boys")
-    table = Table("sessions", "Sessions held", heads, tuple(made), stacked=True, more="another session")
+    caption = "Lessons held this week"
+    table = Table("sessions", caption, heads, tuple(made), stacked=True, more="another session", folded=True)
     return Section("sessions", "Lessons", (table,) if plan.days else ())
 
 
 BUILDERS = (
     days_section,
-    visits_section,
+    week_visits.visits_section,
     week_things.meters_section,
     week_things.supplies_section,
     week_things.disposal_section,

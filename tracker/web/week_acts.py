@@ -37,7 +37,14 @@ def sheet_page(view: WeekView, problems=(), code: int = 200):
     for one in problems:
         wrong.setdefault(one.cell, []).append(one.message)
     errors = [(_place(one.cell), f"{view.cell_label(one.cell)}: {one.message}") for one in problems]
-    page = render_template("coordinator/sheet.html", view=view, school=view.school, wrong=wrong, errors=errors)
+    page = render_template(
+        "coordinator/sheet.html",
+        view=view,
+        school=view.school,
+        wrong=wrong,
+        errors=errors,
+        unfolded=view.unfolded(wrong),
+    )
     return page, code
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
 from tracker.intake import week_sheet
 from tracker.intake.week_cells import facts_to_cells
-from tracker.intake.week_layout import Layout, RowCounts, layout
+from tracker.intake.week_layout import Layout, RowCounts, day_choices, layout
 from tracker.intake.week_plan import SheetPlan, long_day
 from tracker.intake.week_source import plan_for
 from tracker.records import sheets
@@ -89,6 +89,26 @@ class WeekView:
             if query.closed_at is None and not query.answer:
                 found.setdefault(query.cell, []).append(query)
         return found
+
+    def unfolded(self, wrong: Collection[str]) -> set[str]:
+        """Folded tables that stand open: they hold something, a row was asked for, or something is wrong there."""
+        said = set(wrong) | set(self.queries_by_cell)
+        layout, usual = self.layout, RowCounts()
+        found = {
+            table.key
+            for table in layout.tables()
+            for cell in (cell for row in table.rows for cell in row.cells)
+            if table.folded and (cell.key in said or self.cells.get(cell.key, cell.default) != cell.default)
+        }
+        more = {"out": layout.rows.outages > usual.outages, "sessions": layout.rows.sessions > usual.sessions}
+        return found | {name for name, asked in more.items() if asked}
+
+    @property
+    def fold_said(self) -> dict[str, str]:
+        """What a folded table says while it is closed: when dials were read."""
+        days = dict(day_choices(self.plan))
+        day, time = (self.cells.get(f"read:{part}", "") for part in ("day", "time"))
+        return {"read": f"{days.get(day, day)}, {time}"} if day and time else {}
 
     @property
     def kept_said(self) -> dict[str, list[str]]:
