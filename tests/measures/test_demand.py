@@ -15,11 +15,12 @@ from tracker.measures.censored import (
     DemandFlag,
     Week,
     fit_demand,
+    fit_groups,
     fit_negative_binomial,
     fit_normal,
     fit_poisson,
-    log_at_least,
 )
+from tracker.measures.censored_core import log_at_least
 from tracker.measures.demand import demand_figure, machine_demand, school_demand
 from tracker.measures.supplies import demand_rate
 from tracker.vocabulary import Basis
@@ -180,6 +181,26 @@ def test_the_clustered_estimate_is_a_peak_too(weeks):
     assert found.log_likelihood == pytest.approx(best, rel=1e-6, abs=1e-6)
     for rate, ratio in ((1.01, 1), (0.99, 1), (1, 1.01), (1, 0.995)):
         assert log_likelihood(weeks, found.per_day * rate, found.ratio * ratio) <= best + 1e-6
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(st.lists(WEEKS, min_size=1, max_size=5))
+def test_many_machines_at_once_are_each_fitted_by_themselves(machines):
+    group = np.repeat(np.arange(len(machines)), [len(weeks) for weeks in machines])
+    columns = [
+        [getattr(week, name) for weeks in machines for week in weeks] for name in ("given_out", "days", "sold_out")
+    ]
+    found = fit_groups(*(np.array(column, dtype=float) for column in columns), group, len(machines))
+    for one, weeks in zip(found, machines, strict=True):
+        alone = fit_demand(weeks)
+        assert (one.flag, one.weeks, one.sold_out) == (alone.flag, alone.weeks, alone.sold_out)
+        if alone.per_day is None:
+            assert one.per_day is None
+        else:
+            assert (one.per_day, one.ratio) == (
+                pytest.approx(alone.per_day, rel=1e-5),
+                pytest.approx(alone.ratio, rel=1e-3),
+            )
 
 
 def clustered_weeks(seed, count, stock):

@@ -191,6 +191,36 @@ def test_croston_and_its_correction():
     assert found.corrected == pytest.approx(2.7148296593, abs=1e-8)
 
 
+@pytest.mark.parametrize(
+    ("series", "plain", "corrected"),
+    [  # random inputs, computed once with statsforecast 2.1.1 (not installed for tests: it needs an older pandas)
+        (
+            [4, 0, 0, 5, 0, 0, 14, 14, 0, 0, 0, 0, 0, 0, 7, 0, 13, 2, 19, 1, 0, 0, 0, 17, 0],
+            4.1645903347959585,
+            3.9563608180561602,
+        ),
+        (
+            [0, 12, 0, 13, 0, 10, 0, 15, 0, 0, 0, 0, 0, 0, 0, 12, 0, 0, 17, 0, 12, 17, 0, 0, 0],
+            5.39070298544492,
+            5.121167836172674,
+        ),
+        (
+            [16, 0, 0, 0, 0, 4, 0, 17, 0, 0, 0, 0, 0, 19, 0, 6, 4, 0, 2, 0, 0, 0, 0, 6, 0],
+            5.390401555478711,
+            5.120881477704775,
+        ),
+        (
+            [0, 6, 0, 0, 0, 0, 0, 0, 13, 0, 18, 0, 0, 0, 10, 0, 1, 0, 0, 0, 0, 15, 10, 10, 0],
+            3.456221365376016,
+            3.2834102971072148,
+        ),
+    ],
+)
+def test_croston_agrees_with_an_open_library(series, plain, corrected):
+    found = croston(series)
+    assert (found.forecast, found.corrected) == (pytest.approx(plain, rel=1e-9), pytest.approx(corrected, rel=1e-9))
+
+
 def test_pattern_of_a_series():
     # INT-D3: sizes 5, 3, 4, 6, 2: mean 4, variance 2 (divisor n): 0.125. 12 periods ÷ 5 demands = 2.4.
     found = demand_pattern(NOW_AND_THEN)

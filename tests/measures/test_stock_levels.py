@@ -208,6 +208,34 @@ def test_counts_agree_with_scipy(law, stock, chance):
     assert law.short(stock) == pytest.approx(((over - stock) * other.pmf(over)).sum(), abs=1e-8)
 
 
+@pytest.mark.parametrize(
+    ("stock", "mean", "deviation", "short", "over"),
+    [  # random inputs, computed once with stockpyl 1.0.2 (not installed for tests: it brings a documentation builder)
+        (34, 9.9, 3.9364095197883255, 7.163918154851897e-06, 24.100007163918157),
+        (30, 36.398, 8.373142107824894, 7.350325277878932, 0.9523252778789288),
+        (40, 19.316, 8.351491395538995, 0.09111527343339287, 20.775115273433393),
+        (49, 1.098, 1.230633273434893, 2.4154746693560047e-24, 47.902),
+    ],
+)
+def test_losses_agree_with_an_open_library(stock, mean, deviation, short, over):
+    law = CountLaw(mean, deviation**2)
+    assert (law.short(stock), law.over(stock)) == (pytest.approx(short, abs=1e-9), pytest.approx(over, abs=1e-9))
+
+
+@pytest.mark.parametrize(
+    ("left", "short", "mean", "level", "cost"),
+    [  # random inputs, computed once with stockpyl 1.0.2
+        (1.840295142288864, 9.744043962668968, 9.9, 13, 9.204533228753053),
+        (0.5452288259887231, 19.915074292454026, 36.398, 48, 8.010811589101388),
+        (0.5406518102156761, 3.456636338881279, 19.316, 24, 3.9607892254387855),
+        (1.540637467944953, 12.026441867160694, 1.098, 2, 3.1710009858714825),
+    ],
+)
+def test_cheapest_levels_agree_with_an_open_library(left, short, mean, level, cost):
+    found = cheapest_count(left, short, CountLaw(mean))
+    assert (found.level, found.cost) == (level, pytest.approx(cost, abs=1e-9))
+
+
 @settings(max_examples=80, deadline=None, derandomize=True)
 @given(LAWS, st.integers(0, 100), st.integers(1, 20))
 def test_more_stock_never_makes_more_stock_outs_or_more_unmet_requests(law, stock, more):

@@ -12,22 +12,19 @@ Source: likelihood of right-censored counts (textbook; worked values derived by 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from tracker.measures.intervals import check_confidence
 
 if TYPE_CHECKING:
-    import numpy as np
-
-    Array = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+    from tracker.measures.censored_core import Array, CensoredWeeks, Index, Mask
 
 # 2 × gain in log-likelihood above which clustering is taken as shown: 5 % level of the mixture of a point at 0 and
 # chi-square with one degree of freedom, as the ratio lies on the edge of what it can be (from memory).
 CLUSTER_GAIN: Final = 2.705543
-TINY: Final = 1e-280
 MIN_WEEKS: Final = 5  # weeks that did not run out, below which clustering is not looked for (own choice)
 
 
@@ -38,6 +35,14 @@ class DemandFlag(StrEnum):
     ALL_SOLD_OUT = "sold out in every week; at least this much was wanted"
     NO_REQUEST = "nothing was asked for"
     NOT_RECORDED = "not recorded"
+
+
+class Law(StrEnum):
+    """How requests are taken to vary."""
+
+    POISSON = "poisson"
+    CLUSTERED = "clustered"  # negative binomial
+    CHOSEN = "chosen"  # negative binomial where it fits clearly better, else Poisson
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,27 +82,13 @@ class Demand:
 def fit_demand(weeks: Sequence[Week], confidence: float = 0.95) -> Demand:
     """The demand by the Poisson likelihood, or by the negative binomial one where it fits clearly better.
 
-    The rule: negative binomial when at least five weeks did not run out and twice the gain in log-likelihood is
-    above 2.7055.
+    The rule: negative binomial when at least five weeks did not run out, they vary more than a Poisson count, and
+    twice the gain in log-likelihood is above 2.7055.
 
     >>> round(fit_demand([Week(4, 1, False), Week(2, 1, False), Week(5, 1, True)]).per_day, 4)
     4.0409
     """
-    plain = fit_poisson(weeks, confidence)
-    if plain.per_day is None or plain.log_likelihood is None or plain.weeks - plain.sold_out < MIN_WEEKS:
-        return plain
-    if _spread(weeks, plain.per_day) <= 1:
-        return plain
-    wide = fit_negative_binomial(weeks, confidence)
-    if wide.log_likelihood is None or 2 * (wide.log_likelihood - plain.log_likelihood) <= CLUSTER_GAIN:
-        return plain
-    return wide
-
-
-def _spread(weeks: Sequence[Week], per_day: float) -> float:
-    """Pearson's variance ÷ mean over the weeks that did not run out."""
-    rows = [(week.given_out, per_day * week.days) for week in weeks if not week.sold_out]
-    return sum((given - mean) ** 2 / mean for given, mean in rows) / (len(rows) - 1)
+    return _fit_one(weeks, Law.CHOSEN, confidence)
 
 
 def fit_poisson(weeks: Sequence[Week], confidence: float = 0.95) -> Demand:
@@ -112,22 +103,7 @@ def fit_poisson(weeks: Sequence[Week], confidence: float = 0.95) -> Demand:
     >>> round(found.per_day, 7), round(found.se, 5), round(found.log_likelihood, 7)
     (3.9306691, 0.68605, -15.3128645)
     """
-    check_confidence(confidence)
-    data = _Data.of(weeks)
-    settled = data.settled(confidence)
-    if settled is not None:
-        return settled
-    per_day = data.poisson_peak()
-    best = data.poisson(per_day)
-    low, high = data.ratio_limits(per_day, confidence)
-    return replace(
-        data.plain(),
-        per_day=per_day,
-        se=1 / math.sqrt(data.information(per_day)),
-        low=low,
-        high=high,
-        log_likelihood=best,
-    )
+    return _fit_one(weeks, Law.POISSON, confidence)
 
 
 def fit_negative_binomial(weeks: Sequence[Week], confidence: float = 0.95) -> Demand:
@@ -136,170 +112,112 @@ def fit_negative_binomial(weeks: Sequence[Week], confidence: float = 0.95) -> De
     se of λ from the curvature of the log-likelihood in (ln λ, ln(φ − 1)), limits λ·exp(±z·se ÷ λ). Where the
     weeks vary no more than a Poisson count, φ goes to 1 and the result is that of ``fit_poisson``.
     """
+    return _fit_one(weeks, Law.CLUSTERED, confidence)
+
+
+def _fit_one(weeks: Sequence[Week], law: Law, confidence: float) -> Demand:
     import numpy as np
-    from scipy.optimize import minimize
+
+    given = np.array([week.given_out for week in weeks], dtype=float)
+    days = np.array([week.days for week in weeks], dtype=float)
+    sold_out = np.array([week.sold_out for week in weeks], dtype=float)
+    return fit_groups(given, days, sold_out, np.zeros(len(weeks), dtype=np.intp), 1, law=law, confidence=confidence)[0]
+
+
+def fit_groups(
+    given_out: Array,
+    days: Array,
+    sold_out: Array,
+    group: Index,
+    groups: int,
+    *,
+    law: Law = Law.CHOSEN,
+    confidence: float = 0.95,
+) -> list[Demand]:
+    """The demand of many groups of weeks at once, each by itself; ``group`` is the number of each week's group.
+
+    Raises:
+        ValueError: a week without days, a negative number, or a confidence that is no share.
+    """
+    import numpy as np
+
+    from tracker.measures.censored_core import CensoredWeeks
+
+    check_confidence(confidence)
+    if not ((given_out >= 0) & (days > 0) & np.isfinite(given_out) & np.isfinite(days)).all():
+        raise ValueError("a week gives out 0 or more on more than 0 school days")
+    weeks = CensoredWeeks.of(given_out, days, sold_out, group, groups)
+    given, all_days, count, out = weeks.totals()
+    inside = (given > 0) & (count > out)
+    found = [
+        _settled(given[k], all_days[k], int(count[k]), int(out[k]), confidence) if not inside[k] else None
+        for k in range(groups)
+    ]
+    fitted = iter(_peaks(weeks.only(inside), law, confidence))
+    return [next(fitted) if one is None else one for one in found]
+
+
+def _settled(given: float, days: float, weeks: int, sold_out: int, confidence: float) -> Demand:
+    """The cases without a peak inside: nothing recorded, every week sold out, nothing asked for."""
+    from scipy.special import gammaincinv
+
+    if weeks == 0:
+        return Demand(None, 0.0, flag=DemandFlag.NOT_RECORDED)
+    if given > 0:
+        return Demand(None, given / days, weeks=weeks, sold_out=sold_out, flag=DemandFlag.ALL_SOLD_OUT)
+    high = float(gammaincinv(1, (1 + confidence) / 2)) / days
+    return Demand(0.0, 0.0, None, 0.0, high, 1.0, 0.0, weeks, sold_out, DemandFlag.NO_REQUEST)
+
+
+def _peaks(weeks: CensoredWeeks, law: Law, confidence: float) -> list[Demand]:
+    """Demand of groups that have a peak inside."""
+    import numpy as np
     from scipy.special import ndtri
 
-    plain = fit_poisson(weeks, confidence)
-    if plain.per_day is None or plain.per_day == 0:
-        return plain
-    data = _Data.of(weeks)
-    start = np.array([math.log(plain.per_day), math.log(max(_start_ratio(weeks, plain.per_day) - 1, 0.05))])
-
-    def loss(at: Array) -> float:
-        return -data.clustered(at)
-
-    found = minimize(loss, start, method="Nelder-Mead", tol=1e-9)
-    if -found.fun <= (plain.log_likelihood or 0.0) + 1e-9:
-        return plain
-    spread = _curvature_se(data.clustered, [float(x) for x in found.x])
-    per_day, z = math.exp(found.x[0]), float(ndtri((1 + confidence) / 2))
-    return replace(
-        plain,
-        per_day=per_day,
-        se=None if spread is None else per_day * spread,
-        low=None if spread is None else per_day * math.exp(-z * spread),
-        high=None if spread is None else per_day * math.exp(z * spread),
-        ratio=1 + math.exp(found.x[1]),
-        log_likelihood=float(-found.fun),
-    )
+    given, days, count, out = weeks.totals()
+    rate = weeks.poisson_peak(given / days)
+    best = weeks.poisson(rate)
+    loss = float(ndtri((1 + confidence) / 2)) ** 2 / 2
+    se = 1 / np.sqrt(weeks.slopes(rate)[1])
+    low, high = weeks.ratio_limit(rate, loss, up=False), weeks.ratio_limit(rate, loss, up=True)
+    ratio = np.ones_like(rate)
+    columns = np.stack([rate, given / days, se, low, high, ratio, best])
+    wide = _worth_a_look(weeks, rate, law)
+    if wide.any():
+        columns[:, wide] = _wider(weeks.only(wide), columns[:, wide], law, confidence)
+    rows = zip(columns.T.tolist(), count.tolist(), out.tolist(), strict=True)
+    return [_demand(row, int(weeks_used), int(sold_out)) for row, weeks_used, sold_out in rows]
 
 
-def _start_ratio(weeks: Sequence[Week], per_day: float) -> float:
-    open_weeks = sum(not week.sold_out for week in weeks)
-    return _spread(weeks, per_day) if open_weeks > 1 else 1.0
+def _demand(row: Sequence[float], weeks: int, sold_out: int) -> Demand:
+    rate, at_least, se, low, high, ratio, best = row
+    return Demand(rate, at_least, _or_none(se), _or_none(low), _or_none(high), ratio, best, weeks, sold_out)
 
 
-def _curvature_se(function: Callable[[Sequence[float]], float], at: Sequence[float]) -> float | None:
-    """Standard error of the first of two parameters, from central second differences; None where it is not curved."""
-    step = 1e-4
-
-    def value(i: int, j: int) -> float:
-        return function([at[0] + i * step, at[1] + j * step])
-
-    first = (value(1, 0) - 2 * value(0, 0) + value(-1, 0)) / step**2
-    second = (value(0, 1) - 2 * value(0, 0) + value(0, -1)) / step**2
-    mixed = (value(1, 1) - value(1, -1) - value(-1, 1) + value(-1, -1)) / (4 * step**2)
-    determinant = first * second - mixed**2
-    return math.sqrt(-second / determinant) if determinant > 0 and second < 0 else None
+def _or_none(value: float) -> float | None:
+    return None if math.isnan(value) else value
 
 
-@dataclass(frozen=True, slots=True)
-class _Data:
-    """Weeks as arrays: those that did not run out (x of days d) and those that did (at least c of days e)."""
-
-    x: Array
-    d: Array
-    c: Array
-    e: Array
-
-    @classmethod
-    def of(cls, weeks: Sequence[Week]) -> _Data:
-        import numpy as np
-
-        telling = [week for week in weeks if not week.sold_out or week.given_out > 0]
-        parts = []
-        for sold_out in (False, True):
-            rows = [week for week in telling if week.sold_out is sold_out]
-            parts += [np.array([week.given_out for week in rows]), np.array([week.days for week in rows])]
-        return cls(*(part.astype(float) for part in parts))
-
-    def plain(self) -> Demand:
-        days = float(self.d.sum() + self.e.sum())
-        given = float(self.x.sum() + self.c.sum())
-        weeks = len(self.x) + len(self.c)
-        return Demand(None, given / days if days else 0.0, weeks=weeks, sold_out=len(self.c))
-
-    def settled(self, confidence: float) -> Demand | None:
-        """The cases without a peak inside: nothing recorded, every week sold out, nothing asked for."""
-        from scipy.special import gammaincinv
-
-        found = self.plain()
-        if found.weeks == 0:
-            return replace(found, flag=DemandFlag.NOT_RECORDED)
-        if len(self.x) == 0:
-            return replace(found, flag=DemandFlag.ALL_SOLD_OUT)
-        if found.at_least == 0:
-            high = float(gammaincinv(1, (1 + confidence) / 2)) / float(self.d.sum())
-            flag = DemandFlag.NO_REQUEST
-            return replace(found, per_day=0.0, low=0.0, high=high, log_likelihood=0.0, flag=flag)
-        return None
-
-    def poisson(self, per_day: float) -> float:
-        from scipy.special import gammaln, xlogy
-
-        mean = per_day * self.d
-        seen = float((xlogy(self.x, mean) - mean - gammaln(self.x + 1)).sum())
-        return seen + float(log_at_least(self.c, per_day * self.e).sum())
-
-    def hazard(self, per_day: float) -> Array:
-        """P(X = c − 1) ÷ P(X ≥ c) of the weeks that ran out: the slope of ln P(X ≥ c) in the mean."""
-        import numpy as np
-        from scipy.special import gammaln
-
-        least = per_day * self.e
-        density = (self.c - 1) * np.log(least) - least - gammaln(self.c)
-        return np.asarray(np.exp(density - log_at_least(self.c, least)), dtype=np.float64)
-
-    def score(self, per_day: float) -> float:
-        return float(self.x.sum() / per_day - self.d.sum() + (self.e * self.hazard(per_day)).sum())
-
-    def information(self, per_day: float) -> float:
-        hazard = self.hazard(per_day)
-        bend = hazard * ((self.c - 1) / (per_day * self.e) - 1 - hazard)
-        return float(self.x.sum() / per_day**2 - (self.e**2 * bend).sum())
-
-    def poisson_peak(self) -> float:
-        """The only root of the score: the log-likelihood is concave, and Σ given ÷ Σ days lies below the peak."""
-        from scipy.optimize import brentq
-
-        low = self.plain().at_least
-        if len(self.c) == 0:
-            return low
-        high = 2 * low
-        while self.score(high) > 0:
-            high *= 2
-        return float(brentq(self.score, low * (1 - 1e-12), high, xtol=1e-13, rtol=1e-13))
-
-    def ratio_limits(self, peak: float, confidence: float) -> tuple[float, float]:
-        from scipy.optimize import brentq
-        from scipy.special import ndtri
-
-        floor = self.poisson(peak) - float(ndtri((1 + confidence) / 2)) ** 2 / 2
-
-        def gap(per_day: float) -> float:
-            return self.poisson(per_day) - floor
-
-        low, high = peak / 2, peak * 2
-        while gap(low) > 0:
-            low /= 2
-        while gap(high) > 0:
-            high *= 2
-        return float(brentq(gap, low, peak)), float(brentq(gap, peak, high))
-
-    def clustered(self, at: Sequence[float] | Array) -> float:
-        """Log-likelihood of the negative binomial at (ln λ, ln(φ − 1)); size r = λ·days ÷ (φ − 1), p = 1 ÷ φ."""
-        import numpy as np
-        from scipy.special import betaincc, gammaln
-
-        if abs(at[1]) > 30 or abs(at[0]) > 30:  # the search has gone astray
-            return -1e300
-        per_day, excess = math.exp(at[0]), math.exp(at[1])
-        p, r, size = 1 / (1 + excess), per_day * self.d / excess, per_day * self.e / excess
-        x = self.x
-        seen = gammaln(x + r) - gammaln(r) - gammaln(x + 1) + r * math.log(p) + x * math.log(excess / (1 + excess))
-        return float(seen.sum() + np.log(np.maximum(betaincc(size, self.c, p), TINY)).sum())
-
-
-def log_at_least(least: Array, mean: Array) -> Array:
-    """ln P(X ≥ least) of Poisson counts, also for parts of napkins and where the chance is tiny."""
+def _worth_a_look(weeks: CensoredWeeks, rate: Array, law: Law) -> Mask:
     import numpy as np
-    from scipy.special import gammainc, gammaln
 
-    # P(X ≥ c) = m^c·e^(−m) ÷ Γ(c + 1) · (1 + m/(c + 1) + …): with c far above m the sum is 1 ÷ (1 − m/(c + 1)).
-    far = least * np.log(mean) - mean - gammaln(least + 1) - np.log1p(-np.minimum(mean / (least + 1), 0.5))
-    near = gammainc(least, mean)
-    return np.asarray(np.where(near > TINY, np.log(np.maximum(near, TINY)), far), dtype=np.float64)
+    if law is not Law.CHOSEN:
+        return np.full(weeks.groups, law is Law.CLUSTERED)
+    enough = weeks.by_seen(np.ones_like(weeks.x)) >= MIN_WEEKS
+    return np.asarray(enough & (weeks.spread(rate) > 1))
+
+
+def _wider(weeks: CensoredWeeks, plain: Array, law: Law, confidence: float) -> Array:
+    """The negative binomial fit of each group, or its Poisson fit where the rule says so; columns as given."""
+    import numpy as np
+    from scipy.special import ndtri
+
+    spread = np.nan_to_num(weeks.spread(plain[0]), nan=1.0)
+    at, best, se = weeks.clustered_peak(np.stack([np.log(plain[0]), np.log(np.maximum(spread - 1, 0.05))]))
+    rate, half = np.exp(at[0]), float(ndtri((1 + confidence) / 2)) * se
+    found = np.stack([rate, plain[1], rate * se, rate * np.exp(-half), rate * np.exp(half), 1 + np.exp(at[1]), best])
+    needed = CLUSTER_GAIN if law is Law.CHOSEN else 2e-6
+    return np.where(2 * (best - plain[6]) > needed, found, plain)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,28 +9,16 @@ from __future__ import annotations
 import math
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
-from tracker.measures.censored import Demand, DemandFlag, Week, fit_demand
+from tracker.measures.censored import Demand, DemandFlag, fit_groups
+from tracker.measures.censored_core import Index
 from tracker.measures.figure import Figure
 from tracker.vocabulary import Basis
 
 KEY: Final = ["unit_id", "week"]
 PER_DAY: Final = "napkins per school day"
-MACHINE_COLUMNS: Final = [
-    "unit_id",
-    "school_id",
-    "per_day",
-    "se",
-    "low",
-    "high",
-    "at_least",
-    "ratio",
-    "weeks",
-    "sold_out_weeks",
-    "open_weeks",
-    "flag",
-]
 OPEN_NOTE: Final = "from no day to all days sold out among the days not answered, with the 95 % limits of each"
 
 
@@ -49,14 +37,29 @@ def machine_demand(weeks: pd.DataFrame, machine_weeks: pd.DataFrame) -> pd.DataF
         ``weeks`` used, ``sold_out_weeks``, ``open_weeks`` (not answered in full), ``flag`` (``DemandFlag``).
     """
     rows = _joined(weeks, machine_weeks)
-    found = [
-        {"unit_id": unit, "school_id": machine["school_id"].iloc[0], **_row(machine)}
-        for unit, machine in rows.groupby("unit_id", sort=True)
-    ]
-    numbers = ["per_day", "se", "low", "high", "at_least", "ratio"]
-    whole = ["unit_id", "school_id", "weeks", "sold_out_weeks", "open_weeks"]
-    types = {**dict.fromkeys(numbers, "float64"), **dict.fromkeys(whole, "int64"), "flag": "str"}
-    return pd.DataFrame(found, columns=MACHINE_COLUMNS).astype(types)
+    numbers, units = pd.factorize(rows["unit_id"], sort=True)
+    found, high = _fits(rows, numbers, len(units))
+    per_machine = rows.assign(weeks=1).groupby("unit_id", sort=True)
+    sums = per_machine[["weeks", "ran_out", "open_week"]].sum().astype("int64")
+    frame = pd.DataFrame(
+        {
+            "unit_id": units,
+            "school_id": per_machine["school_id"].first().to_numpy(),
+            "per_day": [_number(one.per_day) for one in found],
+            "se": [_number(one.se) for one in found],
+            "low": [_number(one.low) for one in found],
+            "high": [_number(end) for end in high],
+            "at_least": [one.at_least for one in found],
+            "ratio": [one.ratio for one in found],
+            "weeks": sums["weeks"].to_numpy(),
+            "sold_out_weeks": sums["ran_out"].to_numpy(),
+            "open_weeks": sums["open_week"].to_numpy(),
+            "flag": [one.flag.value for one in found],
+        }
+    )
+    floats = ["per_day", "se", "low", "high", "at_least", "ratio"]
+    types = {**dict.fromkeys(floats, "float64"), "unit_id": "int64", "school_id": "int64", "flag": "str"}
+    return frame.astype(types)
 
 
 def _joined(weeks: pd.DataFrame, machine_weeks: pd.DataFrame) -> pd.DataFrame:
@@ -71,37 +74,21 @@ def _joined(weeks: pd.DataFrame, machine_weeks: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(ran_out=rows["sold"] > 0, open_week=open_week)
 
 
-def _weeks(rows: pd.DataFrame, open_ran_out: bool) -> list[Week]:
-    ran_out = rows["ran_out"] | (rows["open_week"] & open_ran_out)
-    return [
-        Week(float(given), float(days), bool(out))
-        for given, days, out in zip(rows["given_out"], rows["days"], ran_out, strict=True)
-    ]
+def _fits(rows: pd.DataFrame, group: Index, groups: int) -> tuple[list[Demand], list[float | None]]:
+    """Demand of each group, and its high limit with the open weeks read as sold out (None = no limit)."""
+    given = rows["given_out"].to_numpy(dtype="float64")
+    days = rows["days"].to_numpy(dtype="float64")
+    out = rows["ran_out"].to_numpy(dtype="float64")
+    found = fit_groups(given, days, out, group, groups)
+    if not rows["open_week"].any():
+        return found, [one.high for one in found]
+    out = (rows["ran_out"] | rows["open_week"]).to_numpy(dtype="float64")
+    widest = fit_groups(given, days, out, group, groups)
+    return found, [_higher(one.high, other.high) for one, other in zip(found, widest, strict=True)]
 
 
-def _fits(rows: pd.DataFrame) -> tuple[Demand, float | None]:
-    """The demand, and its high limit with the open weeks read as sold out (None = no limit)."""
-    found = fit_demand(_weeks(rows, open_ran_out=False))
-    if not rows["open_week"].any() or found.high is None:
-        return found, found.high
-    widest = fit_demand(_weeks(rows, open_ran_out=True)).high
-    return found, None if widest is None else max(widest, found.high)
-
-
-def _row(machine: pd.DataFrame) -> dict[str, object]:
-    found, high = _fits(machine)
-    return {
-        "per_day": _number(found.per_day),
-        "se": _number(found.se),
-        "low": _number(found.low),
-        "high": _number(high),
-        "at_least": found.at_least,
-        "ratio": found.ratio,
-        "weeks": len(machine),
-        "sold_out_weeks": int(machine["ran_out"].sum()),
-        "open_weeks": int(machine["open_week"].sum()),
-        "flag": found.flag.value,
-    }
+def _higher(one: float | None, other: float | None) -> float | None:
+    return None if one is None or other is None else max(one, other)
 
 
 def _number(value: float | None) -> float:
@@ -147,7 +134,7 @@ def demand_figure(weeks: pd.DataFrame, machine_weeks: pd.DataFrame) -> Figure:
     machine-weeks. Where every week ran out the value is None and the note says what was wanted at least.
     """
     rows = _joined(weeks, machine_weeks)
-    found, high = _fits(rows)
+    (found,), (high,) = _fits(rows, np.zeros(len(rows), dtype=np.intp), 1)
     limited = found.low is not None and high is not None
     note = found.flag.value if found.flag is not DemandFlag.NOT_RECORDED else ""
     if found.flag is DemandFlag.NONE and rows["open_week"].any():

@@ -12,6 +12,7 @@ from collections.abc import Hashable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from tracker.measures.changes import CANNOT_SHOW, BeforeAfter, difference_in_differences
@@ -19,8 +20,8 @@ from tracker.measures.figure import Figure
 from tracker.measures.intervals import Interval
 from tracker.vocabulary import Basis
 
+Array = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 UNIT: Final = "napkins per 100 girls and school day"
-WEEK: Final = pd.Timedelta(days=7)
 WEEKS: Final = 4  # weeks looked at on each side of the lesson's week (own choice)
 COLUMNS: Final = ["school_id", "lesson", "before", "after", "weeks_before", "weeks_after", "sold_out_weeks"]
 STOCK_LIMIT: Final = "What was given out can rise only as far as there was stock."
@@ -63,12 +64,15 @@ def uptake_around(
     if span < 1:
         raise ValueError("at least one week on each side is needed")
     rows = weeks[weeks["given_out"].notna() & (weeks["school_days"] > 0)]
-    by_school: dict[Hashable, pd.DataFrame] = dict(iter(rows.groupby("school_id", sort=True)))
+    by_school: dict[Hashable, _Weeks] = {
+        school: _Weeks.of(frame) for school, frame in rows.groupby("school_id", sort=True)
+    }
+    nothing = _Weeks.of(rows.iloc[:0])
     first = lessons.groupby("school_id", sort=True)["week"].min().to_dict()
     others = sorted(set(weeks["school_id"]) - set(first))
 
     def around(school: Hashable, lesson: pd.Timestamp) -> _Around:
-        return _around(by_school.get(school, rows.iloc[:0]), school, lesson, girls.get(school, 0.0), span)
+        return _around(by_school.get(school, nothing), school, lesson, girls.get(school, 0.0), span)
 
     at_lessons = [around(school, lesson) for school, lesson in first.items()]
     changed = [one.change for one in at_lessons if one.change]
@@ -102,21 +106,38 @@ class _Around:
         return BeforeAfter(self.before, self.after)
 
 
-def _around(rows: pd.DataFrame, school: Hashable, lesson: pd.Timestamp, girls: float, span: int) -> _Around:
+@dataclass(frozen=True, slots=True)
+class _Weeks:
+    """A school's weeks as arrays: filtering frames once a lesson and school would take most of the time."""
+
+    week: Array
+    numbers: Array  # rows: given out, school days, ran out
+
+    @classmethod
+    def of(cls, rows: pd.DataFrame) -> _Weeks:
+        numbers = rows[["given_out", "school_days", "sold_out"]].to_numpy(dtype="float64").T
+        return cls(_day_numbers(rows["week"]), numbers)
+
+
+def _day_numbers(days: pd.Series[pd.Timestamp]) -> Array:
+    return days.to_numpy(dtype="datetime64[D]").astype("float64")
+
+
+def _around(weeks: _Weeks, school: Hashable, lesson: pd.Timestamp, girls: float, span: int) -> _Around:
+    apart = weeks.week - np.datetime64(lesson, "D").astype("float64")
     sides = (
-        rows[(rows["week"] >= lesson - span * WEEK) & (rows["week"] < lesson)],
-        rows[(rows["week"] > lesson) & (rows["week"] <= lesson + span * WEEK)],
+        weeks.numbers[:, (apart < 0) & (apart >= -7 * span)],
+        weeks.numbers[:, (apart > 0) & (apart <= 7 * span)],
     )
     before, after = (_rate(side, girls) for side in sides)
-    sold_out = sum(int(side["sold_out"].sum()) for side in sides)
-    return _Around(school, lesson, before, after, len(sides[0]), len(sides[1]), sold_out)
+    sold_out = int(sum(side[2].sum() for side in sides))
+    return _Around(school, lesson, before, after, sides[0].shape[1], sides[1].shape[1], sold_out)
 
 
-def _rate(side: pd.DataFrame, girls: float) -> float:
+def _rate(side: Array, girls: float) -> float:
     """Napkins per 100 girls and school day: sums first, one division; NaN without a week or without girls."""
-    if side.empty or girls <= 0:
-        return math.nan
-    return float(side["given_out"].sum()) / float(side["school_days"].sum()) / girls * 100
+    given, days, _ = side.sum(axis=1)
+    return float(given / days / girls * 100) if days > 0 and girls > 0 else math.nan
 
 
 def _mean_change(found: Mapping[_Around, int]) -> BeforeAfter | None:
