@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -202,29 +202,16 @@ def estimated_need(
     if curve not in CURVES:
         raise ValueError(f"there is no curve {curve}; known are {', '.join(CURVES)}")
     counted = math.fsum(girls.known.values())
-    used, expected = round(counted), round(girls.total)
+    found = Figure(None, "napkins", Basis.ESTIMATED, expected=round(girls.total), records="girls", about_people=True)
     if counted == 0:
-        return Figure(None, "napkins", Basis.ESTIMATED, expected=expected, records="girls", about_people=True)
+        return found
     ours = girls_past_menarche(girls.known, CURVES[curve], shape)
     others = [girls_past_menarche(girls.known, one, form) for one in CURVES.values() for form in Shape]
+    past = (min(others), ours * girls.total / counted, max(others) + girls.unknown)
     low, value, high = (
-        pads_needed(number, school_days, pads, cycle, share)
-        for number, (pads, cycle, share) in zip(
-            (min(others), ours * girls.total / counted, max(others) + girls.unknown), _ends(assumptions), strict=True
-        )
+        pads_needed(number, school_days, *ends) for number, ends in zip(past, _ends(assumptions), strict=True)
     )
-    return Figure(
-        value,
-        "napkins",
-        Basis.ESTIMATED,
-        low=low,
-        high=high,
-        used=used,
-        expected=expected,
-        records="girls",
-        about_people=True,
-        note=NEED_NOTE,
-    )
+    return replace(found, value=value, low=low, high=high, used=round(counted), note=NEED_NOTE)
 
 
 def _ends(given: NeedAssumptions) -> tuple[tuple[float, float, float], ...]:

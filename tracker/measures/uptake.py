@@ -47,9 +47,8 @@ def uptake_around(
     """Given out before and after lessons, with the difference in differences to schools without any.
 
     Of each school with a lesson its first one counts: ``span`` weeks before the lesson's week against as many after
-    it, the week itself left out. A comparison school has no lesson in ``lessons``; its change is the mean of its
-    changes over the same weeks as the schools with one. A school is used when it has a week recorded on both
-    sides. Difference: mean change − mean change, t limits by school (Welch).
+    it. Comparison schools have no lesson; their change is the mean of their changes over the same weeks. A school
+    needs a week recorded on both sides. Difference: mean change − mean change, t limits by school (Welch).
 
     Args:
         weeks: ``school_id``, ``week``, ``given_out`` (napkins of the school, NaN = not recorded), ``school_days``,
