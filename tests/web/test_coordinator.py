@@ -401,10 +401,14 @@ def test_weeks_not_reported_are_listed_and_the_coming_breaks_named(place, browse
 def test_the_paper_sheet_has_the_rows_of_the_screen_and_no_field_for_a_name(place, browser):
     page = body(browser.get(f"{place.address}/tally"))
     screen = body(browser.get(place.address))
-    caption = re.compile(r"<caption>(.*?)(?:</caption>| <span)")
-    on_screen = [text.strip() for text in caption.findall(screen)]
-    on_paper = [text.strip() for text in caption.findall(page)]
-    assert [one for one in on_paper if one in on_screen] == on_screen
+    on_screen, on_paper = re.findall(r'id="t\.([^"]+)"', screen), re.findall(r'id="p\.([^"]+)"', page)
+    assert on_paper == on_screen and len(on_screen) > 10
+    for key in set(on_screen) - {"read", "out", "sessions"}:
+        rows = [
+            re.findall(r'<th scope="row">([^<]+)', text.split(f'{mark}.{key}"', 1)[1].split("</table>")[0])
+            for text, mark in ((screen, "t"), (page, "p"))
+        ]
+        assert rows[0] == [one.strip() for one in rows[1] if one != "Total"], key
     assert "+00 555 0100" in page and "<input" not in page.split('class="paper"')[1].split("</main>")[0]
 
 

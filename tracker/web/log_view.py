@@ -19,7 +19,7 @@ from tracker.web.filters import day as day_said
 from tracker.web.filters import minutes, short_day
 
 WEEK = timedelta(days=7)
-EARLIER_SHOWN = 20
+EARLIER_SHOWN = 8
 SENT_STATES = (SheetState.SENT, SheetState.QUERIED, SheetState.ACCEPTED)
 SAID = {
     None: "not reported yet",
@@ -49,6 +49,7 @@ def log_of(school: School, programme: Programme, today: date, now: datetime) -> 
     overview = sheets.week_overview(db(), school.id, until=week)
     due = setting(db(), programme.id, "sheet_due_days", today)
     missing = [one for one in overview if one.state in (None, SheetState.DRAFT) and one.week < week]
+    earlier = [{"week": one.week, "said": SAID[one.state]} for one in overview if one.week < week and one.version]
     drawn = sheet_outcomes.drawn_breaks(db(), school.id, today, week + 2 * WEEK - timedelta(days=1))
     return {
         "last": _last(school, programme, overview, week, now),
@@ -57,9 +58,8 @@ def log_of(school: School, programme: Programme, today: date, now: datetime) -> 
         "drawn": [_drawn_said(one) for one in drawn],
         "drawn_when": "this week and next",
         "drawn_week": drawn[-1].day and week_of(drawn[-1].day, programme.first_weekday) if drawn else None,
-        "earlier": [{"week": one.week, "said": SAID[one.state]} for one in overview if one.week < week and one.version][
-            :EARLIER_SHOWN
-        ],
+        "earlier": earlier[:EARLIER_SHOWN],
+        "before": earlier[EARLIER_SHOWN:],
         "dangers": dangers.open_dangers(db(), school_id=school.id),
     }
 
@@ -84,7 +84,10 @@ def _last(
         return None
     sheet = sheets.find_sheet(db(), school.id, found.week)
     queries = sheets.queries_of(db(), sheet.id) if sheet is not None else []
+    version = sheets.find_version(db(), sheet) if sheet is not None else None
     return {
+        "reference": version.reference if version is not None else "",
+        "received_at": version.sent_at if version is not None else None,
         "week": found.week,
         "said": SAID[found.state],
         "questions": [one for one in queries if one.answered_at is None and one.closed_at is None],
