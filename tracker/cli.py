@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NoReturn
 
 import click
 
@@ -19,7 +20,7 @@ WRONG_INPUT = 2
 REFUSED = 1
 
 
-def fail(message: str, code: int = REFUSED) -> None:
+def fail(message: str, code: int = REFUSED) -> NoReturn:
     """Say what is wrong on standard error and leave with a code."""
     click.echo(message, err=True)
     sys.exit(code)
@@ -140,8 +141,14 @@ def _serve_demo(app, port: int, logins) -> None:
 @click.option("--host", default="127.0.0.1", show_default=True)
 @click.option("--port", default=8000, show_default=True)
 @click.option("--threads", default=8, show_default=True)
-def serve(host: str, port: int, threads: int) -> None:
-    """Serve a real installation. Put a proxy with https in front; docs/deploy.md shows how."""
+@click.option(
+    "--behind", metavar="ADDRESS", help="Address of the proxy in front, whose forwarded headers are believed."
+)
+def serve(host: str, port: int, threads: int, behind: str | None) -> None:
+    """Serve a real installation. Put a proxy with https in front; docs/deploy.md shows how.
+
+    Without --behind every visitor counts as one address when log-ins are slowed down.
+    """
     import waitress
 
     from tracker.app import create_app, refuse_demo
@@ -157,7 +164,10 @@ def serve(host: str, port: int, threads: int) -> None:
     except (SettingsError, SchemaError) as error:
         fail(str(error))
     click.echo(f"Serving on http://{host}:{port}")
-    waitress.serve(create_app(settings), host=host, port=port, threads=threads)
+    proxy = {"trusted_proxy": behind, "trusted_proxy_headers": "x-forwarded-for x-forwarded-proto"} if behind else {}
+    waitress.serve(
+        create_app(settings), host=host, port=port, threads=threads, clear_untrusted_proxy_headers=True, **proxy
+    )
 
 
 @main.command("add-administrator")

@@ -225,6 +225,6 @@ def differences(view: WeekView, opened_from: Mapping[str, str], now: Mapping[str
         if yours == theirs or (name in known and known[name].kind == "hidden"):
             continue
         choose = "yours" if base == theirs else "now" if base == yours else ""
-        said = [text or "empty" for text in (base, yours, theirs)]
-        found.append(Difference(name, view.cell_label(name), *said, yours, theirs, choose))
+        opened, mine, others = (text or "empty" for text in (base, yours, theirs))
+        found.append(Difference(name, view.cell_label(name), opened, mine, others, yours, theirs, choose))
     return found
