@@ -82,8 +82,8 @@ def make_engine(url: str) -> Engine:
 
 
 def reading(engine: Engine) -> Session:
-    """A session that only reads."""
-    return Session(engine, autoflush=False)
+    """A session that only reads; what it has read may be kept while nothing is written (``records.stamp``)."""
+    return Session(engine, autoflush=False, info={"reading": True})
 
 
 def writing(engine: Engine) -> Session:

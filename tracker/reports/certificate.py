@@ -12,7 +12,7 @@ import pandas as pd
 from tracker.measures import repairs, uptime
 from tracker.measures.dials import rows_of
 from tracker.records import frames
-from tracker.reports.facts import TermFacts, TermLike, gather
+from tracker.reports.facts import Days, TermFacts, TermLike, gather
 from tracker.reports.printing import day, number
 from tracker.reports.report import Cell, Line, Report, Section, Table
 from tracker.reports.rows import counts, optional_day, share_of, words
@@ -48,14 +48,16 @@ def build(
         _kept(facts, last, agreement, visits[visits["unit_id"].isin(agreement.serials)]),
     )
     title = f"Availability certificate: {agreement.buyer}, {facts.schools[0].name}"
-    return report_of(facts, ReportKind.CERTIFICATE, title, sections, scope=agreement.code, code_version=code_version)
+    about = {"scope": agreement.code, "code_version": code_version}
+    return report_of(pair, ReportKind.CERTIFICATE, title, sections, notes=(REPEATS,), **about)
 
 
 def _under(facts: TermFacts, agreement: frames.AgreementHead) -> TermFacts:
     """The facts of the units under the agreement only, with its promise."""
     units = facts.units[facts.units["unit_id"].isin(agreement.serials)].reset_index(drop=True)
     outages = facts.all.outages[facts.all.outages["unit_id"].isin(agreement.serials)]
-    return replace(facts, all=replace(facts.all, outages=outages), units=units)
+    only = replace(facts.all, outages=outages)
+    return replace(facts, all=only, days=Days(only, facts.days.until), units=units)
 
 
 def _agreed(facts: TermFacts, agreement: frames.AgreementHead) -> Section:

@@ -19,10 +19,13 @@ from tracker.measures import balance, dials, disposal, flush, sessions, supplies
 from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
 from tracker.records import frames
 from tracker.records.settings import all_settings
+from tracker.records.stamp import stamp
+from tracker.reports.memory import Memory
 from tracker.vocabulary import CABIN_LIKE, LitresBasis, Source, UnitKind
 
 STOCK_HISTORY = timedelta(days=70)  # a machine's count before the period may lie before a long holiday
 WEEK = timedelta(days=6)
+MEMORY = Memory()
 
 
 class TermLike(Protocol):
@@ -44,11 +47,10 @@ class TermLike(Protocol):
 class Gathered:
     """Frames over both terms and the history they need. Names of frames are those of DEVELOPERS.md.
 
-    ``period`` and ``until`` span both terms: what is kept by unit and day is worked out once for both.
+    ``period`` spans both terms.
     """
 
     period: Span
-    until: datetime
 
     programme: frames.ProgrammeHead
     settings: dict[str, int]
@@ -83,23 +85,32 @@ class Gathered:
         """Units that can be working or out of service; tanks and meters have levels and readings instead."""
         return self.all_units[~self.all_units["kind"].isin([UnitKind.TANK.value, UnitKind.METER.value])]
 
+
+@dataclass(frozen=True, eq=False)
+class Days:
+    """What is kept by unit and day, worked out once for both terms, up to an instant."""
+
+    all: Gathered
+    until: datetime
+
     @cached_property
     def scope(self) -> Scope:
-        """What the uptime measures look at, both terms together."""
-        ids = tuple(sorted(set(self.all_units["school_id"].tolist())))
-        times = self.calendar.times(self.period.first, self.period.last, ids)
-        return Scope(self.period, times, self.zone, self.until)
+        """What the uptime measures look at."""
+        ids = tuple(sorted(set(self.all.all_units["school_id"].tolist())))
+        period = self.all.period
+        times = self.all.calendar.times(period.first, period.last, ids)
+        return Scope(period, times, self.all.zone, self.until)
 
     @cached_property
     def unit_days(self) -> pd.DataFrame:
         """One row per unit and school day, from ``uptime.unit_days``."""
-        evidence = uptime.evidence_days(self.sightings, self.used_days)
-        return uptime.unit_days(self.standing, self.outages, evidence, self.scope)
+        evidence = uptime.evidence_days(self.all.sightings, self.all.used_days)
+        return uptime.unit_days(self.all.standing, self.all.outages, evidence, self.scope)
 
     @cached_property
     def down(self) -> pd.DataFrame:
         """School minutes lost by unit, day and cause."""
-        return uptime.down_minutes(self.outages, self.standing, self.scope)
+        return uptime.down_minutes(self.all.outages, self.all.standing, self.scope)
 
 
 def end_of(last: date, as_of: datetime, zone: ZoneInfo) -> datetime:
@@ -110,10 +121,22 @@ def end_of(last: date, as_of: datetime, zone: ZoneInfo) -> datetime:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """A term beside the one before it, where there is one."""
+    """A term beside the one before it, where there is one, as known at ``as_of``."""
 
     now: TermFacts
     last: TermFacts | None
+    as_of: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """Whose facts are wanted, of which term (up to a day), and of which term before it."""
+
+    programme_id: int
+    school_ids: tuple[int, ...] | None
+    term: frames.TermHead
+    last_day: date
+    previous: frames.TermHead | None
 
 
 def gather(
@@ -125,32 +148,74 @@ def gather(
 ) -> Pair:
     """Read all frames once and lay them out for the term and the one before.
 
+    While nothing is written, what was read for the same question is taken from memory.
+
     Args:
         as_of: the report's instant (aware). A running term is reported to that day; an ended one to its last.
     Raises:
         ValueError: the term has not begun by ``as_of``.
     """
+    seen = stamp(session)
     head = frames.programme(session, programme_id)
-    zone = ZoneInfo(head.zone)
-    last_day = min(term.last_day, as_of.astimezone(zone).date())
+    last_day = min(term.last_day, as_of.astimezone(ZoneInfo(head.zone)).date())
     if last_day < term.first_day:
         raise ValueError(f"term {term.code} has not begun; its first day is {term.first_day}")
-    known = frames.terms(session, programme_id)
-    earlier = [other for other in known if other.last_day < term.first_day]
-    previous = earlier[-1] if earlier else None
-    wide = frames.Scope(programme_id, previous.first_day if previous else term.first_day, last_day, school_ids)
-    found = _read(session, head, wide, end_of(last_day, as_of, zone))
-
-    def of(chosen: TermLike, last: date) -> TermFacts:
-        scope = frames.Scope(programme_id, chosen.first_day, last, school_ids)
-        period = Span(chosen.first_day, last)
-        known = (frames.schools(session, scope), frames.units(session, scope), frames.on_hand(session, scope))
-        return TermFacts(found, chosen, period, as_of, *known)
-
-    return Pair(of(term, last_day), of(previous, previous.last_day) if previous else None)
+    this = frames.TermHead(term.id, term.code, term.name, term.first_day, term.last_day)
+    earlier = [other for other in frames.terms(session, programme_id) if other.last_day < term.first_day]
+    wanted = _Wanted(programme_id, school_ids, this, last_day, earlier[-1] if earlier else None)
+    kept = MEMORY.get(seen, wanted, lambda: _Kept(session, head, wanted))
+    return kept.pair(as_of)
 
 
-def _read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope, until: datetime) -> Gathered:
+class _Kept:
+    """What was read for one question. A pair is laid out anew only where the instant of the report matters."""
+
+    def __init__(self, session: frames.Session, head: frames.ProgrammeHead, wanted: _Wanted) -> None:
+        self.wanted = wanted
+        first = wanted.previous.first_day if wanted.previous else wanted.term.first_day
+        self.all = _read(session, head, frames.Scope(head.id, first, wanted.last_day, wanted.school_ids))
+        self.now = _known(session, wanted, wanted.term, wanted.last_day)
+        self.last = _known(session, wanted, wanted.previous, wanted.previous.last_day) if wanted.previous else None
+        due = self.all.sheets["due"]
+        # Once every sheet was due, a later instant changes nothing.
+        self.settled = due.max().to_pydatetime() if len(due) else None
+        self.laid_out: tuple[datetime, TermFacts, TermFacts | None] | None = None
+
+    def pair(self, as_of: datetime) -> Pair:
+        """Both terms as known at an instant."""
+        instant = as_of if self.settled is None else min(as_of, self.settled)
+        found = self.laid_out
+        if found is None or found[0] != instant:
+            found = (instant, *self._lay_out(instant))
+            self.laid_out = found
+        return Pair(found[1], found[2], as_of)
+
+    def _lay_out(self, instant: datetime) -> tuple[TermFacts, TermFacts | None]:
+        wanted = self.wanted
+        days = Days(self.all, end_of(wanted.last_day, instant, self.all.zone))
+        now = TermFacts(self.all, days, wanted.term, Span(wanted.term.first_day, wanted.last_day), instant, *self.now)
+        if wanted.previous is None or self.last is None:
+            return now, None
+        before = Span(wanted.previous.first_day, wanted.previous.last_day)
+        if self.laid_out is not None and self._all_due(before, min(instant, self.laid_out[0])):
+            return now, self.laid_out[2]
+        return now, TermFacts(self.all, days, wanted.previous, before, instant, *self.last)
+
+    def _all_due(self, period: Span, instant: datetime) -> bool:
+        """Whether every sheet of a period was due by an instant."""
+        sheets = self.all.sheets
+        due = sheets.loc[sheets["week"] <= pd.Timestamp(period.last), "due"]
+        return bool((due <= pd.Timestamp(instant)).all())
+
+
+def _known(
+    session: frames.Session, wanted: _Wanted, term: frames.TermHead, last: date
+) -> tuple[tuple[frames.SchoolHead, ...], pd.DataFrame, pd.DataFrame]:
+    scope = frames.Scope(wanted.programme_id, term.first_day, last, wanted.school_ids)
+    return frames.schools(session, scope), frames.units(session, scope), frames.on_hand(session, scope)
+
+
+def _read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope) -> Gathered:
     zone = ZoneInfo(head.zone)
     floor = frames.first_floor_wash(session, wide) or wide.first_day
     counted = frames.Scope(head.id, min(floor, wide.first_day), wide.last_day, wide.school_ids)
@@ -168,7 +233,6 @@ def _read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scop
     machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
     return Gathered(
         Span(wide.first_day, wide.last_day),
-        until,
         head,
         settings,
         zone,
@@ -248,12 +312,18 @@ class TermFacts:
     """
 
     all: Gathered
+    days: Days
     term: TermLike
     period: Span
     as_of: datetime
     schools: tuple[frames.SchoolHead, ...]
     units: pd.DataFrame
     stock: pd.DataFrame
+
+    @cached_property
+    def figures(self) -> dict[str, Any]:
+        """Figures that were worked out, by the key of their headline."""
+        return {}
 
     @property
     def zone(self) -> ZoneInfo:
@@ -304,7 +374,7 @@ class TermFacts:
     @cached_property
     def scope(self) -> Scope:
         """What the uptime measures look at; school time of both terms, cut to the period by the measures."""
-        return Scope(self.period, self.all.scope.times, self.zone, self.until)
+        return Scope(self.period, self.days.scope.times, self.zone, self.until)
 
     @cached_property
     def expected(self) -> pd.DataFrame:
@@ -327,7 +397,7 @@ class TermFacts:
     @cached_property
     def unit_days(self) -> pd.DataFrame:
         """One row per unit and school day of the period."""
-        return self._of_units(self.all.unit_days)
+        return self._of_units(self.days.unit_days)
 
     @cached_property
     def cabin_days(self) -> pd.DataFrame:
@@ -337,7 +407,7 @@ class TermFacts:
     @cached_property
     def down(self) -> pd.DataFrame:
         """School minutes lost by unit, day and cause."""
-        return self._of_units(self.all.down)
+        return self._of_units(self.days.down)
 
     @cached_property
     def water(self) -> pd.DataFrame:

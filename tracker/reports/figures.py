@@ -35,7 +35,14 @@ class Headline:
 
     key: str
     label: str
-    compute: Compute
+    work_out: Compute
+
+    def compute(self, facts: TermFacts) -> Figure:
+        """The figure of a term, worked out once."""
+        if self.key not in facts.figures:
+            facts.figures[self.key] = self.work_out(facts)
+        found: Figure = facts.figures[self.key]
+        return found
 
 
 def visits_total(facts: TermFacts) -> Figure:
@@ -227,6 +234,12 @@ RECORDS = (
     Headline("open_queries", "Open queries", open_queries),
 )
 ALL = (*VISITS, *WATER, *UNITS, *SUPPLIES, *DISPOSAL, *LESSONS, *RECORDS)
+BY_KEY = {headline.key: headline for headline in (*ALL, SAVED)}
+
+
+def of(facts: TermFacts, key: str) -> Figure:
+    """A headline's figure of a term, by its key."""
+    return BY_KEY[key].compute(facts)
 
 
 def line(headline: Headline, pair: Pair, targets: dict[str, TargetHead]) -> Line:
@@ -245,7 +258,7 @@ def line(headline: Headline, pair: Pair, targets: dict[str, TargetHead]) -> Line
 def lines(headlines: Sequence[Headline], pair: Pair, targets: dict[str, TargetHead]) -> tuple[Line, ...]:
     """Headlines in their order; saving against before only where the litres of before were measured."""
     chosen = list(headlines)
-    if WATER[1] in chosen and saved_against_before(pair.now).recorded:
+    if WATER[1] in chosen and SAVED.compute(pair.now).recorded:
         chosen.insert(chosen.index(WATER[1]) + 1, SAVED)
     return tuple(line(headline, pair, targets) for headline in chosen)
 

@@ -52,7 +52,7 @@ def build(session: frames.Session, programme_id: int, term: TermLike, as_of: dat
     whole = (short_section(sections), *sections, wrong_section(facts), sure_section(facts))
     notes = (GROUPS_ONLY.format(most=threshold - 1),)
     title = f"{facts.all.programme.name}: impact summary"
-    return report_of(facts, ReportKind.IMPACT, title, whole, code_version=code_version, notes=notes)
+    return report_of(pair, ReportKind.IMPACT, title, whole, code_version=code_version, notes=notes)
 
 
 Targets = dict[str, frames.TargetHead]
@@ -206,10 +206,8 @@ def wrong_section(facts: TermFacts) -> Section:
 
 
 def _wrongs(facts: TermFacts) -> Sequence[str]:
-    completeness, promise = figures.completeness(facts), figures.promise_kept(facts)
-    lost, sold, routes = (
-        compute(facts) for compute in (figures.breaks_lost, figures.sold_out_days, figures.route_days)
-    )
+    completeness, promise = (figures.of(facts, key) for key in ("completeness_share", "promise_kept_share"))
+    lost, sold, routes = (figures.of(facts, key) for key in ("breaks_lost", "sold_out_days", "route_days"))
     late = promise.expected - round((promise.value or 0.0) * promise.expected)
     low = facts.outages[facts.outages["cause"] == Cause.LOW_WATER.value]
     found = [
@@ -238,9 +236,7 @@ def sure_section(facts: TermFacts) -> Section:
 
 
 def _sures(facts: TermFacts) -> Sequence[str]:
-    visits, usable, water = (
-        compute(facts) for compute in (figures.visits_total, figures.availability, figures.water_taken)
-    )
+    visits, usable, water = (figures.of(facts, key) for key in ("visits", "availability_share", "water_taken_l"))
     found = [
         f"Visits: {number(visits.used)} of {number(visits.expected)} unit-weeks were recorded; the others add nothing.",
         f"Working units: somebody looked on {number(usable.used)} of {number(usable.expected)} unit school days.",

@@ -40,7 +40,7 @@ def build(session: frames.Session, programme_id: int, term: TermLike, as_of: dat
     sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=False))
     whole = (short_section(sections), *sections)
     title = f"{facts.all.programme.name}: programme term report"
-    return report_of(facts, ReportKind.PROGRAMME_TERM, title, whole, code_version=code_version, notes=(BY_NEED,))
+    return report_of(pair, ReportKind.PROGRAMME_TERM, title, whole, code_version=code_version, notes=(BY_NEED,))
 
 
 def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.TargetHead]) -> list[Section]:

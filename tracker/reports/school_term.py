@@ -48,7 +48,7 @@ def build(session: frames.Session, school_id: int, term: TermLike, as_of: dateti
     whole = (short_section(sections), *sections, next_section(facts))
     school = facts.schools[0]
     title = f"{school.name}: term report"
-    return report_of(facts, ReportKind.SCHOOL_TERM, title, whole, scope=school.code, code_version=code_version)
+    return report_of(pair, ReportKind.SCHOOL_TERM, title, whole, scope=school.code, code_version=code_version)
 
 
 def _sections(pair: Pair) -> list[Section]:
@@ -70,7 +70,7 @@ def with_tables(section: Section, *tables: Table) -> Section:
 
 
 def report_of(
-    facts: TermFacts,
+    pair: Pair,
     kind: ReportKind,
     title: str,
     sections: tuple[Section, ...],
@@ -80,6 +80,7 @@ def report_of(
     notes: tuple[str, ...] = (),
 ) -> Report:
     """A report's frame around its sections; every report ends with the same notes on how to read it, and its own."""
+    facts = pair.now
     return Report(
         kind,
         title,
@@ -89,7 +90,7 @@ def report_of(
         facts.period.first,
         facts.period.last,
         facts.term.last_day,
-        facts.as_of,
+        pair.as_of,
         code_version,
         sections,
         (*NOTES, *notes),

@@ -85,7 +85,7 @@ def strip(facts: TermFacts) -> Chart:
         for school in facts.schools
         for week in facts.weeks
     )
-    due = figures.completeness(facts)
+    due = figures.of(facts, "completeness_share")
     finding = f"{due.used} of {due.expected} week sheets that were due have been received."
     columns = (words("school", "School"), words("week", "Week from"), words("state", "Week sheet"))
     cells = tuple((row["school"], row["week"], row["state"]) for row in rows)
