@@ -55,7 +55,9 @@ def test_the_generator_makes_the_committed_files_byte_by_byte(tmp_path):
     for table in TABLES:
         name = f"{table.name}.csv"
         assert (tmp_path / name).read_bytes() == (paths.seed_data() / name).read_bytes(), name
-    assert {path.name for path in tmp_path.iterdir()} == {path.name for path in paths.seed_data().glob("*.csv")}
+    assert (tmp_path / "datapackage.json").read_bytes() == (paths.seed_data() / "datapackage.json").read_bytes()
+    wanted = {path.name for path in paths.seed_data().glob("*.csv")} | {"datapackage.json"}
+    assert {path.name for path in tmp_path.iterdir()} == wanted
 
 
 def test_another_hash_seed_and_another_run_change_nothing(tmp_path):
@@ -255,6 +257,21 @@ def test_a_count_agrees_with_the_moves_up_to_its_day(made):
                 assert balance[place, product] == quantity, (place, product, day)
                 checked += 1
     assert checked == len(made["stock_counts"])
+
+
+def test_machines_say_0_put_in_and_now_and_then_nothing(made):
+    # Blank is not 0: both are in the demo, in weeks in which the machine was counted (weeks begin on Monday).
+    def week(text: str) -> date:
+        day = date.fromisoformat(text)
+        return day - timedelta(days=day.weekday())
+
+    machines = {row["place"] for row in of(made["places"], kind="machine")}
+    counted = {(row["place"], week(row["day"])) for row in made["stock_counts"] if row["place"] in machines}
+    refills = of(made["stock_moves"], reason="refill")
+    put = {(row["to_place"], week(row["day"])) for row in refills}
+    nothing = {(row["to_place"], week(row["day"])) for row in refills if row["quantity"] == "0"}
+    assert nothing and nothing <= counted
+    assert 0 < len(counted - put) < 0.03 * len(counted)
 
 
 def test_a_counters_year_is_what_was_given_out(made):

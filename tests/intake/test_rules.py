@@ -107,6 +107,14 @@ def test_more_pieces_than_a_machine_holds_are_asked_about(loaded):
     )  # fmt: skip
 
 
+def test_a_move_of_nothing_is_an_answer_only_where_the_sheet_asks(loaded):
+    row = {"ref": "Z-1", "from_place": "STORE", "to_place": "S1-C", "product": "PAD", "lot": "unknown"}
+    row |= {"quantity": "0", "day": "2026-01-20", "reason": "delivery", "note": ""}
+    assert check(loaded, {"stock_moves": [row]}) == []
+    (problem,) = check(loaded, {"stock_moves": [row | {"reason": "loss"}]})
+    assert (problem.rule, problem.soft, problem.column) == ("zero_asked", False, "quantity")
+
+
 def test_the_bell_is_counted_at_drawn_breaks_of_girls_and_boys_apart(loaded):
     row = {"day": "2026-01-13", "break": "B1", "group": "girls", "waiting": "3", "present": "38"}
     first = (date(2026, 1, 12), date(2026, 1, 18))

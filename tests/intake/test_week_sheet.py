@@ -86,10 +86,12 @@ def test_a_recorded_delivery_keeps_its_lot_day_and_reference_and_a_second_one_is
     assert again.rows["stock_moves"] == [row | {"quantity": "45"}, second]
 
 
-def test_nothing_handed_out_is_remembered_though_the_ledger_has_no_row_for_it():
-    facts = cells_to_facts(SHEET, {"gave:S1-cupboard:pad": "0"})
-    assert "stock_moves" not in facts.rows
-    assert facts_to_cells(SHEET, facts.payload())[0]["gave:S1-cupboard:pad"] == "0"
+@pytest.mark.parametrize("name", ["put:S1-V1:pad", "got:S1-cupboard:pad", "gave:S1-cupboard:pad"])
+def test_nothing_moved_is_a_fact_of_the_ledger_and_comes_back_as_0(name):
+    facts = cells_to_facts(SHEET, {name: "0"})
+    assert [row["quantity"] for row in facts.rows["stock_moves"]] == ["0"]
+    assert facts.extra == {"read": {"day": "2026-02-06", "time": "15:00"}}
+    assert facts_to_cells(SHEET, facts.payload())[0][name] == "0"
 
 
 def test_an_older_outage_that_ended_brings_its_own_row_with_the_end():

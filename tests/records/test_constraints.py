@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from tests.make import make_person, make_programme, make_school, make_term, make_unit
 from tracker import models as m
 from tracker.db import make_engine, writing
-from tracker.vocabulary import Cause, CountWay, FittingKind, LitresBasis, ReportKind, Source
+from tracker.vocabulary import Cause, CountWay, FittingKind, LitresBasis, MoveReason, PlaceKind, ReportKind, Source
 
 NINE = datetime(2026, 2, 3, 6, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -163,3 +163,30 @@ def test_two_writers_wait_for_each_other_instead_of_losing_an_update(engine):
     with writing(engine) as third:
         assert third.execute(text("SELECT n FROM tally")).scalar_one() == 2
     second_engine.dispose()
+
+
+def test_a_move_of_nothing_is_kept_only_where_the_week_sheet_asks(db):
+    programme = make_programme(db)
+    school = make_school(db, programme)
+    product = m.supplies.Product(
+        programme_id=programme.id, code="pad", name="Napkin", menstrual=True, pack_size=10, unit_cost_minor=5
+    )
+    db.add(product)
+    db.flush()
+    lot = m.supplies.Lot(product_id=product.id, code="unknown")
+    places = [
+        m.supplies.StockPlace(programme_id=programme.id, code=code, name=code, kind=kind, school_id=school.id)
+        for code, kind in (("C", PlaceKind.CUPBOARD), ("D", PlaceKind.CUPBOARD))
+    ]
+    db.add_all([lot, *places])
+    db.flush()
+
+    def move(reason: MoveReason, quantity: int):
+        return m.supplies.StockMove(
+            programme_id=programme.id, ref=f"{reason}{quantity}", from_place_id=places[0].id, to_place_id=places[1].id,
+            lot_id=lot.id, quantity=quantity, day=date(2026, 2, 3), week=date(2026, 2, 2), reason=reason,
+        )  # fmt: skip
+
+    asked = {MoveReason.REFILL, MoveReason.DELIVERY, MoveReason.GIVEN_OUT}
+    assert {reason for reason in MoveReason if not refused(db, move(reason, 0))} == asked
+    assert refused(db, move(MoveReason.REFILL, -1))

@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime
 
+import pytest
 from sqlalchemy import func, select
 
 from tests.make import make_programme, make_school, make_term, make_unit
@@ -9,9 +10,10 @@ from tracker.intake.rules import parse_facts
 from tracker.models.outages import Outage, ServiceVisit
 from tracker.models.sessions import Attendance, AwarenessSession
 from tracker.models.sheets import WeekSheet
+from tracker.models.units import Unit
 from tracker.models.usage import Reading, UsageCount
 from tracker.records import facts
-from tracker.vocabulary import SheetState, VisitPurpose
+from tracker.vocabulary import Cause, SheetState, Source, VisitPurpose
 
 WEEK = date(2026, 1, 12)
 
@@ -119,6 +121,25 @@ def test_a_later_sheet_ends_an_outage_and_opens_it_again_when_it_is_taken_out(se
     assert session.scalars(select(Outage)).one().end_at == datetime(2026, 1, 20, 7, tzinfo=UTC)
     facts.remove_sheet_facts(session, second.id)
     assert session.scalars(select(Outage)).one().end_at is None
+
+
+@pytest.mark.parametrize("source", [Source.OFFICER, Source.ENGINEER])
+def test_an_outage_without_a_sheet_is_opened_again_when_its_end_is_taken_out(session, source):
+    school = school_of(session)
+    unit = session.scalars(select(Unit)).one()
+    opened = {"cause": Cause.BROKEN, "start_at": datetime(2026, 1, 14, 6, tzinfo=UTC)}
+    session.add(Outage(programme_id=school.programme_id, ref="O1", unit_id=unit.id, source=source, **opened))
+    sheet = sheet_of(session, school)
+    ended = out("2026-01-15T10:00") | {"source": source.value}
+    facts.write_facts(session, sheet.id, typed(outages=[ended]))
+    row = session.scalars(select(Outage)).one()
+    assert (row.sheet_id, row.end_sheet_id) == (None, sheet.id)
+    facts.replace_facts(session, sheet.id, typed(outages=[ended | {"end_local_time": "2026-01-15T12:00"}]))
+    row = session.scalars(select(Outage)).one()
+    assert row.end_at == datetime(2026, 1, 15, 9, tzinfo=UTC)  # 12:00 three hours ahead of UTC, by hand
+    facts.replace_facts(session, sheet.id, typed())
+    row = session.scalars(select(Outage)).one()
+    assert (row.source, row.end_at, row.end_sheet_id) == (source, None, None)
 
 
 def test_facts_of_another_school_are_left_alone(session):

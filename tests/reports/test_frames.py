@@ -176,12 +176,14 @@ def test_a_reading_before_the_period_comes_along_with_its_dial(session):
 
 
 def test_a_machine_has_a_row_for_every_week_and_blanks_stay_blank(session):
-    # Counted on 16 January; refilled with 0 in the first week, nothing written down in the second.
+    # Counted on 16 January; refilled with 0 in the first week. In the second two pieces got wet, nothing else was
+    # written down: what was put in is not known.
     programme, _ = small.programme_with_term(session)
     school = small.school_of(session, programme)
     unit, place, product, lot, cupboard = small.machine(session, programme, school)
     small.stock(session, place, product, date(2026, 1, 16), 30)
     small.move(session, programme, (cupboard, place), lot, date(2026, 1, 12), 0)
+    small.move(session, programme, (place, cupboard), lot, date(2026, 1, 20), 2, MoveReason.LOSS)
     for day, ran_out in ((12, False), (13, True)):
         row = m.supplies.MachineDay(unit_id=unit.id, source=Source.TALLY, day=date(2026, 1, day), ran_out=ran_out)
         make._add(session, row)

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TypeVar
 
+from tracker.intake.schema import datapackage_text
 from tracker.intake.tables import BY_NAME, TABLES, Table
 
 Cell = str | int | bool | date | datetime | None
@@ -77,13 +78,14 @@ class Book:
         self.rows[table].append(dict(row))
 
     def write(self, folder: Path) -> None:
-        """One CSV file per table, UTF-8, comma, line feed."""
+        """One CSV file per table, UTF-8, comma, line feed; and the description of the folder."""
         folder.mkdir(parents=True, exist_ok=True)
         for name, rows in self.rows.items():
             with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as file:
                 writer = csv.writer(file, lineterminator="\n")
                 writer.writerow(self._columns[name])
                 writer.writerows([_text(row.get(column)) for column in self._columns[name]] for row in rows)
+        (folder / "datapackage.json").write_text(datapackage_text(folder), encoding="utf-8")
 
     def keys(self, name: str) -> list[tuple[Cell, ...]]:
         """The key of each row of a table."""

@@ -103,6 +103,10 @@ class Ledger:
         self.shelf(trip.target).put(product, lot, count)
         self._write(trip, product, lot, count)
 
+    def nothing(self, trip: Trip, product: str) -> None:
+        """Say that nothing was moved, which is not the same as saying nothing."""
+        self._write(trip, product, "unknown", 0)
+
     def _write(self, trip: Trip, product: str, lot: str, count: int) -> None:
         place = trip.source if trip.target in (GIVEN, LOSS, DIFFERENCE) else trip.target
         stem = f"{place}-{product}-{trip.day:%y%m%d}-{trip.reason[:2]}"
@@ -164,6 +168,7 @@ class Supplies:
         self.book, self.ledger, self.year, self.plan = book, ledger, year, year.plan
         self.dice = Dice(SEED, year.plan.code, "supplies")
         self.inside = {machine.code: 0 for machine in year.plan.machines}  # what is truly in a machine
+        self.refilled: set[str] = set()  # machines into which something was put since their last count
         self.vended = {machine.code: 0 for machine in year.plan.machines}  # since the last given-out move
         self.counter = {
             machine.code: Dice(SEED, year.plan.code, machine.code, "first", Quantity.VENDS).whole(41, 160)
@@ -203,7 +208,9 @@ class Supplies:
             room = machine.capacity - self.inside[machine.code]
             if room > 0:
                 trip = Trip(day, cupboard(self.plan), place, MoveReason.REFILL)
-                self.inside[machine.code] += self.ledger.move(trip, REGULAR, room)
+                put = self.ledger.move(trip, REGULAR, room)
+                self.inside[machine.code] += put
+                self.refilled |= {machine.code} if put else set()
 
     def _spoil(self, day: date) -> None:
         school, when, count, note = WET
@@ -246,10 +253,19 @@ class Supplies:
         self.ledger.move(Trip(day, place, GIVEN, MoveReason.GIVEN_OUT), REGULAR, given)
         if blank:
             return
+        self._nothing_put_in(machine, sheet)
         counted = max(0, self.ledger.shelf(place).left(REGULAR) + slip)
         self._settle(place, day, counted)
         self.inside[machine.code] = counted
         self._stock(place, REGULAR, day, counted)
+
+    def _nothing_put_in(self, machine: MachinePlan, sheet: Sheet) -> None:
+        """A counted week without a refill says 0 put in; now and then that cell was left empty."""
+        left_empty = Dice(SEED, self.plan.code, machine.code, "nothing put in", sheet.week).chance(0.25)
+        if machine.code not in self.refilled and not left_empty:
+            trip = Trip(sheet.days[0], cupboard(self.plan), machine_place(self.plan, machine), MoveReason.REFILL)
+            self.ledger.nothing(trip, REGULAR)
+        self.refilled.discard(machine.code)
 
     def _settle(self, place: str, day: date, counted: int) -> None:
         """A count that differs makes an adjusting move that says so."""

@@ -8,6 +8,9 @@ from datetime import date
 from tracker.intake.rulebook import Finding, Rule, View
 from tracker.intake.rules_counts import SEXES
 from tracker.records.context import pupils
+from tracker.vocabulary import MoveReason
+
+ASKED = (MoveReason.REFILL, MoveReason.DELIVERY, MoveReason.GIVEN_OUT)  # the week sheet asks for these
 
 
 def two_places(view: View) -> Iterator[Finding]:
@@ -15,6 +18,15 @@ def two_places(view: View) -> Iterator[Finding]:
     for table, row in view.rows("stock_moves"):
         if row.values.get("from_place") is not None and row.values.get("from_place") == row.values.get("to_place"):
             yield Finding(table, row, "to_place", "Both places are the same. Write where the pieces went.")
+
+
+def zero_asked(view: View) -> Iterator[Finding]:
+    """A move of 0 pieces is an answer to a question of the week sheet; other moves happened or did not."""
+    for table, row in view.rows("stock_moves"):
+        reason = row.values.get("reason")
+        if row.values.get("quantity") == 0 and reason is not None and reason not in ASKED:
+            message = f"Nothing moves by {reason.value} of 0 pieces. Write how many pieces, or leave the row out."
+            yield Finding(table, row, "quantity", message)
 
 
 def over_capacity(view: View) -> Iterator[Finding]:
@@ -57,6 +69,7 @@ def _more(present: int, enrolled: int, group: str) -> str:
 
 RULES = (
     Rule("two_places", ("stock_moves",), "A move goes from one place to another.", two_places),
+    Rule("zero_asked", ("stock_moves",), "0 only as a refill, a delivery or what was given out.", zero_asked),
     Rule("over_capacity", ("stock_counts",), "More pieces than the place holds.", over_capacity, soft=True),
     Rule(
         "more_than_enrolled",

@@ -2,7 +2,7 @@
 
 ``SheetFacts.rows`` holds text only, one dict a row, in the columns of ``intake.tables``. ``origin`` says which
 cell a column came from, so that a problem lands at its cell. ``extra`` holds what was said but is no fact row:
-the day and time of reading, which older outages go on, and that nothing was handed out.
+the day and time of reading, and which older outages go on.
 """
 
 from __future__ import annotations
@@ -113,7 +113,6 @@ class _Reader:
             name = f"read:{part}"
             if name in self.known:
                 self.cells[name] = read.get(part) or defaults.get(name, "")
-        self.cells.update({name: "0" for name in extra.get("zeros", []) if name in self.known})
         self.cells.update(
             {key("still", ref): "still" for ref in extra.get("still", []) if key("still", ref) in self.known}
         )

@@ -25,16 +25,9 @@ def write_supplies(layout: Layout, cells: Cells, made: SheetFacts) -> None:
             made.add("stock_counts", row, dict.fromkeys(row, left) | {"day": "read:day"})
         for move in _moves_of(stock):
             moved = key(move.cell, stock.place, stock.product)
-            if move.reason is MoveReason.GIVEN_OUT and _is_zero(cells.get(moved, "")):
-                made.extra.setdefault("zeros", []).append(moved)
-            elif cells.get(moved):
+            if cells.get(moved):
                 row = _move(layout, move, stock, cells, day)
                 made.add("stock_moves", row, {"quantity": moved, "day": "read:day"})
-
-
-def _is_zero(text: str) -> bool:
-    """Nothing was handed out: an answer, though the ledger has no row for it."""
-    return text.isdecimal() and int(text) == 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,13 +78,15 @@ class GivenHow(Base):
 
 
 class StockMove(Base):
-    """Pieces of a lot that went from one place to another on a day. 0: asked, and nothing was put in."""
+    """Pieces of a lot that went from one place to another on a day. 0: asked, and nothing was moved."""
 
     __tablename__ = "stock_move"
     __table_args__ = (
         UniqueConstraint("programme_id", "ref"),
-        # a refill or delivery of 0 says that nothing was put in, which is not the same as no answer
-        CheckConstraint("quantity > 0 OR (quantity = 0 AND reason IN ('refill', 'delivery'))", name="quantity"),
+        # 0 put in, received or handed out is an answer, which is not the same as no answer
+        CheckConstraint(
+            "quantity > 0 OR (quantity = 0 AND reason IN ('refill', 'delivery', 'given out'))", name="quantity"
+        ),
         CheckConstraint("from_place_id <> to_place_id", name="two_places"),
         Index("ix_stock_move_to", "to_place_id", "day"),
         Index("ix_stock_move_from", "from_place_id", "day"),

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import delete, or_, select, update
 from sqlalchemy.orm import Session
 
 from tracker.models.outages import Outage, ServiceVisit
@@ -93,10 +93,17 @@ def replace_facts(session: Session, sheet: WeekSheet | int, facts: Rows) -> None
     write_facts(session, sheet, facts)
 
 
+def _open_again(session: Session, sheet: WeekSheet) -> None:
+    """Outages that this sheet ended go on: those of other sheets, and those that came without one."""
+    others = or_(Outage.sheet_id.is_(None), Outage.sheet_id != sheet.id)
+    opened = update(Outage).where(Outage.end_sheet_id == sheet.id, others)
+    values = {"end_at": None, "end_sheet_id": None, "checked_by": "", "checked_on": None}
+    session.execute(opened.values(**values), execution_options=NO_SYNC)
+
+
 def _remove(session: Session, sheet: WeekSheet, kept_refs: Collection[str]) -> None:
     session.flush()  # what the session holds must stand before bulk statements
-    opened = update(Outage).where(Outage.end_sheet_id == sheet.id, Outage.sheet_id != sheet.id)
-    session.execute(opened.values(end_at=None, end_sheet_id=None), execution_options=NO_SYNC)
+    _open_again(session, sheet)
     gone = select(Outage.id).where(Outage.sheet_id == sheet.id, Outage.ref.not_in(kept_refs))
     unlinked = update(ServiceVisit).where(ServiceVisit.outage_id.in_(gone)).values(outage_id=None)
     session.execute(unlinked, execution_options=NO_SYNC)

@@ -16,7 +16,6 @@ from typing import Any
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
-from tracker.models.outages import Outage
 from tracker.models.programme import Programme, Term
 from tracker.models.publications import Publication
 from tracker.models.school import Mark, School
@@ -356,9 +355,6 @@ def _version(session: Session, sheet: WeekSheet, sending: Sending) -> SheetVersi
 
 
 def _replace_facts(session: Session, sheet: WeekSheet, sending: Sending) -> None:
-    for outage in session.scalars(select(Outage).where(Outage.end_sheet_id == sheet.id)):
-        outage.end_at = outage.end_sheet_id = None
-    session.flush()  # outages that the version before ended are open again, before new ends are written
     had_marks = session.scalar(select(func.count()).where(Mark.sheet_id == sheet.id))
     fact_rows.replace_facts(session, sheet, sending.rows)
     if had_marks or sending.rows.get("day_marks"):

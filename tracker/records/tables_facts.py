@@ -154,7 +154,12 @@ HAPPENED: tuple[Table, ...] = (
         ("ref",),
         (
             text("ref", 60),
-            whole("quantity", 0, 1000000, doc="0 only for a refill or delivery: asked, and nothing was put in"),
+            whole(
+                "quantity",
+                0,
+                1000000,
+                doc="0 only for what is asked every week (refill, delivery, given out): nothing was moved",
+            ),
             day("day"),
             word("reason", MoveReason),
             text("note", 200, required=False),

@@ -1559,7 +1559,8 @@ def upgrade() -> None:
         ),
         sa.Column("note", sa.String(length=200), nullable=False),
         sa.CheckConstraint(
-            "quantity > 0 OR (quantity = 0 AND reason IN ('refill', 'delivery'))", name=op.f("ck_stock_move_quantity")
+            "quantity > 0 OR (quantity = 0 AND reason IN ('refill', 'delivery', 'given out'))",
+            name=op.f("ck_stock_move_quantity"),
         ),
         sa.CheckConstraint("from_place_id <> to_place_id", name=op.f("ck_stock_move_two_places")),
         sa.ForeignKeyConstraint(["from_place_id"], ["stock_place.id"], name=op.f("fk_stock_move_from_place_id")),

@@ -28,7 +28,7 @@ MACHINE_WEEKS = {
 }
 MACHINES = {"unit_id": "int64", "school_id": "int64", "school": "str", "from_day": DAY, "until_day": DAY}
 COUNTS = {"unit_id": "int64", "product": "str", "week": DAY, "day": DAY, "left": "float64"}
-MOVES = {"unit_id": "int64", "product": "str", "week": DAY, "pieces": "float64"}
+MOVES = {"unit_id": "int64", "product": "str", "week": DAY, "pieces": "float64", "put_in": "float64"}
 ASKED = {"unit_id": "int64", "week": DAY, "asked_days": "float64", "sold_out_days": "float64"}
 CUPBOARDS = {"school_id": "int64", "product": "str", "day": DAY, "left": "float64"}
 ON_HAND = {
@@ -43,6 +43,7 @@ ON_HAND = {
 NET = {"place_id": "int64", "product": "str", "pieces": "float64"}
 HANDED_OUT = {"school_id": "int64", "school": "str", "week": DAY, "pieces": "float64"}
 GIVEN_HOW = {"school_id": "int64", "unit_id": "float64", "way": "str", "price_minor": "int64", "from_day": DAY}
+PUT_IN = (MoveReason.REFILL, MoveReason.DELIVERY)
 NOT_STOCKED = (MoveReason.GIVEN_OUT, MoveReason.COUNT_DIFFERENCE)
 KEY = ["unit_id", "product", "week"]
 
@@ -52,7 +53,7 @@ def machine_weeks(session: Session, scope: Scope, occasions: pd.DataFrame) -> pd
 
     A machine has a row for every week of ``occasions`` in which it stood, so that a week nobody wrote down lowers
     completeness. left: the week's last count. refilled: pieces put in, less what was taken back or lost; a refill
-    of 0 is a row of the ledger, so no row is NaN. sold_out_days and asked_days: school days with an answer.
+    of 0 is a row of the ledger, and a week without such a row is NaN, also where something was lost. sold_out_days and asked_days: school days with an answer.
     """
     machines = _machines(session, scope)
     counts = _counts(session, scope).drop_duplicates(KEY, keep="last")
@@ -65,7 +66,7 @@ def machine_weeks(session: Session, scope: Scope, occasions: pd.DataFrame) -> pd
     grid["product"] = grid["product"].fillna("")
     rows = grid.merge(counts[[*KEY, "left"]], on=KEY, how="left").merge(moves, on=KEY, how="left")
     rows = rows.merge(_asked(session, scope), on=["unit_id", "week"], how="left")
-    rows["refilled"] = rows["pieces"]
+    rows["refilled"] = rows["pieces"].where(rows["put_in"] > 0)
     return rows[list(MACHINE_WEEKS)].astype(MACHINE_WEEKS).sort_values(KEY, ignore_index=True)
 
 
@@ -90,11 +91,13 @@ def _counts(session: Session, scope: Scope) -> pd.DataFrame:
 
 
 def _moves(session: Session, scope: Scope) -> pd.DataFrame:
-    """Pieces in less pieces out of each machine, product and week, without what was given out or counted off."""
+    """Pieces in less pieces out of each machine, product and week, without what was given out or counted off; and
+    how often something, or by name nothing, was put in."""
     row, inward = StockMove, StockMove.to_place_id == StockPlace.id
     pieces = func.sum(case((inward, row.quantity), else_=-row.quantity))
+    put_in = func.sum(case((inward & row.reason.in_(PUT_IN), 1), else_=0))
     query = (
-        select(StockPlace.unit_id, Product.code, row.week, pieces)
+        select(StockPlace.unit_id, Product.code, row.week, pieces, put_in)
         .select_from(row)
         .join(StockPlace, inward | (row.from_place_id == StockPlace.id))
         .join(Lot, Lot.id == row.lot_id)
