@@ -61,10 +61,11 @@ FOUR = rows_of(
 
 
 def test_litres_per_visit_between_units_by_hand():
-    # 5 and 10 L a visit: −5. Errors (y − R·x) ÷ Σx: ∓0.5, ∓1 L: Σe² = 2·0.25 + 2·1 = 2.5; se = √(2/1 · 2.5) = √5;
-    # t with 1 degree of freedom 12.7062: half-width 28.4119.
+    # 5 and 10 L a visit: −5. Errors (y − R·x) ÷ Σx: ∓0.5 and ∓1 L: v = 2/1 · 0.5 = 1 and 2/1 · 2 = 4, se = √5.
+    # Degrees of freedom by Welch (1 + 4)² ÷ (1² + 4²) = 25/17; t by scipy.stats.
     found = compare(FOUR, LITRES, Design.BETWEEN, Basis.MODELLED)
-    assert found.difference == pytest.approx((-5, -5 - 28.4119, -5 + 28.4119), abs=1e-3)
+    half = student.ppf(0.975, 25 / 17) * math.sqrt(5)
+    assert found.difference == pytest.approx((-5, -5 - half, -5 + half), abs=1e-9)
     assert (found.fitted.value.value, found.plain.value.value) == (5, 10)
     assert found.fitted.value.low == 0  # 5 − 12.7 is no litres
     assert (found.fitted.schools, found.fitted.units, found.fitted.used, found.fitted.first) == (2, 2, 1 + 1, week(1))
@@ -113,8 +114,7 @@ PAIRED = st.lists(
 @given(PAIRED)
 @settings(max_examples=40, deadline=None)
 def test_difference_in_differences_agrees_with_the_formula_of_school_changes(rows):
-    # Same visits everywhere: the mean changes and their variance are the textbook ones; only t is more careful
-    # (schools of the smaller side − 1, not Welch's).
+    # Same visits everywhere: the mean changes, their variance and Welch's degrees of freedom are the textbook ones.
     made, ours, theirs = [], [], []
     for s, (a, b, c, d) in enumerate(rows):
         made += [(s, s, 1, True, False, a * 1e5, 100), (s, s, 9, True, True, b * 1e5, 100)]
@@ -122,12 +122,23 @@ def test_difference_in_differences_agrees_with_the_formula_of_school_changes(row
         ours.append((a, b))
         theirs.append((c, d))
     found = compare(rows_of(*made), LITRES, Design.BOTH, Basis.MODELLED).difference
-    value = difference_in_differences(ours, theirs).value
-    assert found.value == pytest.approx(value, abs=1e-9)
-    first, second = (np.var([after - before for before, after in side], ddof=1) / len(rows) for side in (ours, theirs))
-    half = student.ppf(0.975, len(rows) - 1) * math.sqrt(first + second)
-    if half > 1e-6:
-        assert found.high - found.value == pytest.approx(half, rel=1e-6)
+    other = difference_in_differences(ours, theirs)
+    assert found.value == pytest.approx(other.value, abs=1e-9)
+    if other.low is not None:
+        assert (found.low, found.high) == pytest.approx((other.low, other.high), rel=1e-6, abs=1e-9)
+
+
+def test_a_school_with_both_kinds_of_units_is_its_own_comparison():
+    # Three schools with one unit of each kind: differences 4, 5, 6 on alike visits: mean 5, s = 1, t with 2: 4.302653.
+    rows = [(s, 10 * s + k, 1, k == 0, True, 1e5 * (8 + k * (4 + s)), 100) for s in range(3) for k in (0, 1)]
+    found = compare(rows_of(*rows), LITRES, Design.BETWEEN, Basis.MODELLED).difference
+    half = 4.302653 / math.sqrt(3)
+    assert found == pytest.approx((-5, -5 - half, -5 + half), abs=1e-6)
+    # A fourth school with one kind only: the sides overlap in part, t on the fewest schools of a side − 1.
+    more = rows_of(*rows, (9, 99, 1, True, True, 8e5, 100))
+    wider = compare(more, LITRES, Design.BETWEEN, Basis.MODELLED).difference
+    assert wider.value == -5
+    assert wider.high - wider.low >= 2 * half - 1e-6
 
 
 def test_before_and_after_uses_units_with_both_sides_only():
@@ -146,15 +157,15 @@ def test_before_and_after_uses_units_with_both_sides_only():
     assert (found.units, found.plain_units) == ({1, 2}, frozenset())
 
 
-def test_with_ten_schools_a_side_whole_schools_are_drawn():
+def test_with_thirty_schools_a_side_whole_schools_are_drawn():
     random = np.random.default_rng(5)
-    rows = [(s, s, 1, s < 12, True, 100 * 1000 * m, 100) for s, m in enumerate(random.normal(6, 1, 24))]
+    rows = [(s, s, 1, s < 30, True, 100 * 1000 * m, 100) for s, m in enumerate(random.normal(6, 1, 60))]
     found = compare(rows_of(*rows), LITRES, Design.BETWEEN, Basis.MODELLED).difference
     again = compare(rows_of(*rows), LITRES, Design.BETWEEN, Basis.MODELLED).difference
     means = np.array([row[5] / 100_000 for row in rows])
-    se = math.sqrt(np.var(means[:12]) / 12 + np.var(means[12:]) / 12)
+    se = math.sqrt(np.var(means[:30]) / 30 + np.var(means[30:]) / 30)
     assert found == again
-    assert found.high - found.low == pytest.approx(2 * 1.96 * se, rel=0.15)
+    assert found.high - found.low == pytest.approx(2 * 1.96 * se, rel=0.08)
 
 
 @given(st.lists(st.tuples(st.integers(1, 5), st.integers(1, 900), st.integers(1, 90)), min_size=4, max_size=12))

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from tracker.measures.comparison import FEW_SCHOOLS, Arm, Comparison, Design, Measure
+from tracker.measures.comparison import Arm, Comparison, Design, Measure
 from tracker.measures.intervals import Interval
 
 MIN_SCHOOLS = 4  # in an arm; fewer say little about other schools
+ENOUGH_SCHOOLS = 10  # in an arm
 ALIKE_SHARE = 0.10  # arms are alike before when they differ by no more than this share of the comparison units
 MIN_COMPLETE = 0.80  # of the unit weeks
 
@@ -139,7 +140,7 @@ def evidence(comparison: Comparison, declaration: Declaration | None) -> Evidenc
 
     The strength is the lowest that any doubt leaves. None: a side without records, or without an interval. Weak: not
     declared in time or something else compared, no comparison units, or sides of different weeks, or fewer than
-    ``MIN_SCHOOLS`` schools on a side. Limited: fewer than ``FEW_SCHOOLS``, the start unlike or unknown, or under
+    ``MIN_SCHOOLS`` schools on a side. Limited: fewer than ``ENOUGH_SCHOOLS``, the start unlike or unknown, or under
     80 % of the unit weeks recorded. Otherwise fair.
     """
     doubts = (*_records(comparison), *_declared(comparison, declaration), *_design(comparison))
@@ -189,7 +190,7 @@ def _design(comparison: Comparison) -> list[Doubt]:
         doubts.append(Doubt.NO_COMPARISON)
     elif not _same_weeks(comparison.fitted, comparison.plain):
         doubts.append(Doubt.APART)
-    if _fewest(comparison) < FEW_SCHOOLS:
+    if _fewest(comparison) < ENOUGH_SCHOOLS:
         doubts.append(Doubt.FEW)
     if comparison.design is Design.BETWEEN:
         doubts.append(Doubt.BASELINE_UNKNOWN)
