@@ -6,20 +6,35 @@ Works on the rows of ``flush.unit_week_water``: whole millilitres per unit, week
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from tracker.measures.dials import rows_of
-from tracker.measures.figure import Figure, Part, not_recorded
+from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.flush import MEASURED_U, WaterPart
 from tracker.measures.intervals import sum_u
-from tracker.vocabulary import CABIN_LIKE, VISITED, Basis, Group, LitresBasis, UnitKind
+from tracker.measures.water_rows import (
+    ML,
+    Z95,
+    Flags,
+    Totals,
+    WaterRows,
+    day_numbers,
+    keys,
+    main_part,
+    parts_of,
+    text,
+    water_rows,
+)
+from tracker.vocabulary import CABIN_LIKE, Basis, Group, LitresBasis, UnitKind
 
-Z95 = 1.96
-ML = 1000  # millilitres in a litre
+__all__ = ["ML", "Z95", "main_part"]  # asked here by other measures of water
+
 CABIN_PARTS = (WaterPart.FLUSH, WaterPart.PRE_WASH, WaterPart.FLOOR_WASH)
 KINDS_OF = {**dict.fromkeys(CABIN_PARTS, CABIN_LIKE), WaterPart.HANDWASH: (UnitKind.TAP,)}
 CABINS_ONLY = "Cabins only; urinals and hand washes are left out."
@@ -36,18 +51,22 @@ def water_taken(water: pd.DataFrame, expected: pd.DataFrame) -> Figure:
         flush (a tap: its wash). Interval (95 %): 1.96·u, u² = visits² + litres²; see ``uncertainty_ml``; then the
         bounds of the long share in quadrature.
     """
-    return _taken(_rows(water, expected), list(rows_of(expected)))
+    return _taken(water_rows(water, expected), len(expected))
 
 
 def water_by(water: pd.DataFrame, expected: pd.DataFrame, by: str) -> dict[Any, Figure]:
     """Litres taken per group: ``by`` is "unit_id", "unit", "block", "school", "kind", "group" or "week" (a date)."""
-    due: dict[Any, list[Any]] = {}
-    for row in rows_of(expected):
-        due.setdefault(_name(row, by), []).append(row)
-    lines: dict[Any, list[Any]] = {}
-    for row in _rows(water, expected):
-        lines.setdefault(_name(row, by), []).append(row)
-    return {name: _taken(lines.get(name, []), due[name]) for name in sorted(due)}
+    rows = water_rows(water, expected)
+    due, names = pd.factorize(_name_column(expected, by), sort=True)
+    mine = pd.Index(names).get_indexer(pd.Index(getattr(rows, by)))
+    order = np.argsort(mine, kind="stable")
+    ends = np.searchsorted(mine[order], np.arange(len(names) + 1))
+    counts = np.bincount(due, minlength=len(names))
+    rows = rows.take(order)
+    groups = [rows.take(slice(start, end)) for start, end in pairwise(ends.tolist())]
+    return {
+        _name(name, by): _taken(group, int(count)) for name, group, count in zip(names, groups, counts, strict=True)
+    }
 
 
 def water_parts(water: pd.DataFrame, expected: pd.DataFrame) -> dict[WaterPart, Figure]:
@@ -55,14 +74,13 @@ def water_parts(water: pd.DataFrame, expected: pd.DataFrame) -> dict[WaterPart, 
 
     A part for which no fitting is known has no value.
     """
-    rows, due = _rows(water, expected), list(rows_of(expected))
+    rows, due = water_rows(water, expected), text(expected["kind"])
     figures = {}
     for part in WaterPart:
-        kinds = KINDS_OF[part]
-        of_part = [row for row in rows if row.part == part]
-        wanted = [row for row in due if row.kind in kinds]
-        used = _used([row for row in rows if row.kind in kinds])
-        figures[part] = _figure(of_part, _sums(of_part), used if of_part else set(), wanted)
+        of_part = rows.take(np.asarray(rows.part == part, dtype=bool))
+        mine = rows.take(_is_any(rows.kind, KINDS_OF[part]))
+        wanted = int(_is_any(due, KINDS_OF[part]).sum())
+        figures[part] = _figure(of_part, of_part.sums(), (mine.used() if len(of_part) else 0, wanted))
     return figures
 
 
@@ -78,7 +96,8 @@ def less_than_cistern(water: pd.DataFrame, expected: pd.DataFrame, reference_ml:
     if reference_ml <= 0:
         raise ValueError(f"a cistern holds more than 0 mL, got {reference_ml}")
     rows, due = _cabins(water, expected)
-    return _figure(rows, _sums(rows, reference_ml), _used(rows), due, shift=reference_ml, note=CABINS_ONLY)
+    counts = (rows.used(), len(due))
+    return _figure(rows, rows.sums(rows.saved(reference_ml)), counts, shift=reference_ml, note=CABINS_ONLY)
 
 
 def saved_against_before(water: pd.DataFrame, expected: pd.DataFrame, before: pd.DataFrame) -> Figure:
@@ -94,24 +113,24 @@ def saved_against_before(water: pd.DataFrame, expected: pd.DataFrame, before: pd
     measured = {row.school_id: row for row in rows_of(before) if row.litres_basis == LitresBasis.MEASURED}
     figures = []
     for school in sorted(measured):
-        mine = [row for row in rows if row.school_id == school]
-        flush = math.fsum(row.visits for row in mine if row.part == WaterPart.FLUSH)
+        mine = rows.take(rows.school_id == school)
         known = measured[school]
         u_rel = MEASURED_U if pd.isna(known.u_permille) else known.u_permille / ML
-        figures.append((mine, float(known.ml), flush * known.ml * u_rel))
-    return _saved(figures, [row for row in due if row.school_id in measured], len({row.school_id for row in due}))
+        figures.append((mine, float(known.ml), mine.flushed * known.ml * u_rel))
+    wanted = due["school_id"].isin(list(measured))
+    schools = (due.loc[wanted, "school_id"].nunique(), due["school_id"].nunique())
+    return _saved(figures, int(wanted.sum()), schools)
 
 
 def litres_per_visit(water: pd.DataFrame, expected: pd.DataFrame) -> Figure:
     """Litres of flush, pre-wash and floor wash ÷ visits to cabins and urinals that have litres."""
-    rows = [row for row in _rows(water, expected) if row.kind in CABIN_LIKE]
-    due = [row for row in rows_of(expected) if row.kind in CABIN_LIKE]
-    visits = math.fsum(row.visits for row in rows if row.part == WaterPart.FLUSH)
-    taken = sum(row.ml for row in rows)
+    rows = water_rows(water, expected)
+    rows = rows.take(_is_any(rows.kind, CABIN_LIKE))
+    due = int(_is_any(text(expected["kind"]), CABIN_LIKE).sum())
+    visits, taken = rows.flushed, int(rows.ml.sum())
     if not visits:
-        return not_recorded("L per visit", Basis.MODELLED, expected=len(due), records="unit-weeks")
-    below, above = uncertainty_ml(rows, taken / visits)
-    return _ratio(taken, (below, above), visits, "L per visit", (len(_used(rows)), len(due)))
+        return not_recorded("L per visit", Basis.MODELLED, expected=due, records="unit-weeks")
+    return _ratio(taken, rows.limits(taken / visits), visits, "L per visit", (rows.used(), due))
 
 
 def litres_per_pupil_day(water: pd.DataFrame, expected: pd.DataFrame, pupil_days: pd.DataFrame) -> Figure:
@@ -120,15 +139,16 @@ def litres_per_pupil_day(water: pd.DataFrame, expected: pd.DataFrame, pupil_days
     Args:
         pupil_days: from ``visits.pupil_days``.
     """
-    base = {(row.school_id, row.week): row.pupil_days for row in rows_of(pupil_days)}
-    pupils = [row for row in _rows(water, expected) if row.group != Group.STAFF]
-    rows = [row for row in pupils if (row.school_id, row.week) in base]
-    due = [row for row in rows_of(expected) if row.group != Group.STAFF]
-    days = sum(base[key] for key in {(row.school_id, row.week) for row in rows})
+    rows = water_rows(water, expected)
+    base = keys(pupil_days["school_id"].to_numpy("int64"), day_numbers(pupil_days["week"]))
+    rows = rows.take(np.isin(keys(rows.school_id, rows.week), base) & (rows.group != Group.STAFF))
+    due = int((text(expected["group"]) != Group.STAFF).sum())
+    having = np.isin(base, keys(rows.school_id, rows.week))
+    days = int(pupil_days["pupil_days"].to_numpy()[having].sum())
     unit = "L per pupil and school day"
     if not days:
-        return not_recorded(unit, Basis.MODELLED, expected=len(due), records="unit-weeks")
-    return _ratio(sum(row.ml for row in rows), uncertainty_ml(rows), days, unit, (len(_used(rows)), len(due)))
+        return not_recorded(unit, Basis.MODELLED, expected=due, records="unit-weeks")
+    return _ratio(int(rows.ml.sum()), rows.limits(), days, unit, (rows.used(), due))
 
 
 def uncertainty_ml(rows: Iterable[Any], shift: float = 0.0) -> tuple[float, float]:
@@ -164,73 +184,53 @@ def uncertainty_ml(rows: Iterable[Any], shift: float = 0.0) -> tuple[float, floa
     return below, above
 
 
-def _taken(rows: Sequence[Any], due: Sequence[Any]) -> Figure:
-    return _figure(rows, _sums(rows), _used(rows), due)
+def _taken(rows: WaterRows, due: int) -> Figure:
+    return _figure(rows, rows.sums(), (rows.used(), due))
 
 
 def _figure(
-    rows: Sequence[Any],
-    sums: Mapping[tuple[str, date], float],
-    used: set[Any],
-    due: Sequence[Any],
-    *,
-    shift: float | None = None,
-    note: str = "",
+    rows: WaterRows, sums: Totals, records: tuple[int, int], *, shift: float | None = None, note: str = ""
 ) -> Figure:
-    """Σ ml, or with a ``shift`` what shift × visits is above it, with parts and interval."""
-    if not rows:
-        return not_recorded("L", Basis.MODELLED, expected=len(due), records="unit-weeks")
-    below, above = uncertainty_ml(rows, shift or 0.0)
+    """Σ ml, or with a ``shift`` what shift × visits is above it, with parts and interval. records: used, expected."""
+    used, due = records
+    if not len(rows):
+        return not_recorded("L", Basis.MODELLED, expected=due, records="unit-weeks")
+    below, above = rows.limits(shift or 0.0)
     if shift is not None:
         below, above = above, below  # the more is taken, the less is saved
     value = math.fsum(sums.values())
-    parts = tuple(Part(school, week, sums[school, week] / ML) for school, week in sorted(sums))
     return Figure(
         value / ML,
         "L",
         Basis.MODELLED,
         low=(value - below) / ML,
         high=(value + above) / ML,
-        used=len(used),
-        expected=len(due),
+        used=used,
+        expected=due,
         records="unit-weeks",
         note=note,
-        parts=parts,
+        parts=parts_of(sums),
     )
 
 
-def _sums(rows: Iterable[Any], reference_ml: float | None = None) -> dict[tuple[str, date], float]:
-    """mL by school and week: taken, or with a reference what the reference would have taken more."""
-    sums: dict[tuple[str, date], float] = {}
-    for row in rows:
-        key = (row.school, row.week.date())
-        ml = float(row.ml)
-        if reference_ml is not None:
-            ml = (row.visits * reference_ml if row.part == WaterPart.FLUSH else 0.0) - ml
-        sums[key] = sums.get(key, 0.0) + ml
-    return sums
-
-
-def _saved(schools: Sequence[tuple[list[Any], float, float]], due: Sequence[Any], all_schools: int) -> Figure:
+def _saved(schools: list[tuple[WaterRows, float, float]], due: int, counts: tuple[int, int]) -> Figure:
     """One figure of several schools, each with its own mL before and their uncertainty (mL)."""
-    rows = [row for mine, _, _ in schools for row in mine]
-    known = {row.school_id for row in due}
-    note = f"{CABINS_ONLY} Litres before were measured at {len(known)} of {all_schools} schools."
-    if not rows:
-        return not_recorded("L", Basis.MODELLED, expected=len(due), records="unit-weeks")
-    sums: dict[tuple[str, date], float] = {}
+    note = f"{CABINS_ONLY} Litres before were measured at {counts[0]} of {counts[1]} schools."
+    sums: Totals = {}
     limits = []
+    used = 0
     for mine, before_ml, before_u in schools:
-        sums |= _sums(mine, before_ml)
-        below, above = uncertainty_ml(mine, before_ml)
+        sums |= mine.sums(mine.saved(before_ml))
+        below, above = mine.limits(before_ml)
         limits.append((sum_u([above, Z95 * before_u]), sum_u([below, Z95 * before_u])))
-    base = _figure(rows, sums, _used(rows), due, note=note)
+        used += mine.used()
+    if not sums:
+        return not_recorded("L", Basis.MODELLED, expected=due, records="unit-weeks")
     value = math.fsum(sums.values())
     # Side by side: the litres of fittings err together across schools.
     low, high = (value - sum(low for low, _ in limits)) / ML, (value + sum(high for _, high in limits)) / ML
-    return Figure(
-        base.value, "L", base.basis, low, high, base.used, base.expected, base.records, False, note, base.parts
-    )
+    parts = parts_of({key: sums[key] for key in sorted(sums)})
+    return Figure(value / ML, "L", Basis.MODELLED, low, high, used, due, records="unit-weeks", note=note, parts=parts)
 
 
 def _ratio(ml: float, limits: tuple[float, float], base: float, unit: str, records: tuple[int, int]) -> Figure:
@@ -248,27 +248,26 @@ def _ratio(ml: float, limits: tuple[float, float], base: float, unit: str, recor
     )
 
 
-def _rows(water: pd.DataFrame, expected: pd.DataFrame) -> list[Any]:
-    due = set(zip(expected["unit_id"], expected["week"], strict=True))
-    return [row for row in rows_of(water) if row.kind in VISITED and (row.unit_id, row.week) in due]
-
-
-def _cabins(water: pd.DataFrame, expected: pd.DataFrame) -> tuple[list[Any], list[Any]]:
+def _cabins(water: pd.DataFrame, expected: pd.DataFrame) -> tuple[WaterRows, pd.DataFrame]:
     """Rows of cabin weeks that have a flush, and the cabin weeks expected."""
-    rows = [row for row in _rows(water, expected) if row.kind == UnitKind.CABIN]
-    flushed = {(row.unit_id, row.week) for row in rows if row.part == WaterPart.FLUSH}
-    due = [row for row in rows_of(expected) if row.kind == UnitKind.CABIN]
-    return [row for row in rows if (row.unit_id, row.week) in flushed], due
+    rows = water_rows(water, expected)
+    rows = rows.take(np.asarray(rows.kind == UnitKind.CABIN, dtype=bool))
+    flushed = np.unique(rows.unit_week[rows.is_flush])
+    return rows.take(np.isin(rows.unit_week, flushed)), expected[expected["kind"] == UnitKind.CABIN]
 
 
-def _used(rows: Iterable[Any]) -> set[tuple[int, Any]]:
-    return {(row.unit_id, row.week) for row in rows if row.whole and row.part == main_part(row.kind)}
+def _is_any(names: Any, wanted: Iterable[str]) -> Flags:
+    found = np.zeros(len(names), dtype=bool)
+    for name in wanted:
+        found |= names == name
+    return found
 
 
-def main_part(kind: str) -> WaterPart:
-    """The part without which a unit's water is not known."""
-    return WaterPart.HANDWASH if kind == UnitKind.TAP else WaterPart.FLUSH
+def _name_column(expected: pd.DataFrame, by: str) -> Any:
+    return day_numbers(expected["week"]) if by == "week" else expected[by].to_numpy()
 
 
-def _name(row: Any, by: str) -> Any:
-    return row.week.date() if by == "week" else getattr(row, by)
+def _name(name: Any, by: str) -> Any:
+    if by == "week":
+        return np.datetime64(int(name), "D").item()
+    return name.item() if isinstance(name, np.generic) else name
