@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from tracker.measures.figure import Part
@@ -18,7 +20,9 @@ def school_week_parts(rows: pd.DataFrame, column: str) -> tuple[Part, ...]:
     [('1', 6.0), ('2', 1.0)]
     """
     name = "school" if "school" in rows.columns else "school_id"
-    sums = rows.groupby([name, "week"], sort=True)[column].sum().reset_index()
+    sums: dict[tuple[Any, Any], float] = {}
+    for school, week, number in zip(*(rows[label].tolist() for label in (name, "week", column)), strict=True):
+        sums[school, week] = sums.get((school, week), 0.0) + number
     return tuple(
-        Part(str(row[name]), pd.Timestamp(row["week"]).date(), float(row[column])) for row in sums.to_dict("records")
+        Part(str(school), pd.Timestamp(week).date(), float(sums[school, week])) for school, week in sorted(sums)
     )

@@ -193,18 +193,18 @@ def pupil_days(enrolment: pd.DataFrame, occasions: pd.DataFrame) -> pd.DataFrame
     Returns:
         school_id, week, pupils, school_days, pupil_days; school-weeks without any enrolment have no row.
     """
-    rolls: dict[int, list[Any]] = {}
-    for roll in rows_of(enrolment.sort_values("from_day")):
-        rolls.setdefault(roll.school_id, []).append(roll)
+    rolls: dict[int, list[tuple[Any, int, pd.Timestamp, pd.Timestamp]]] = {}
+    for r in rows_of(enrolment.sort_values("from_day")):
+        until = pd.Timestamp.max if pd.isna(r.until_day) else r.until_day
+        rolls.setdefault(r.school_id, []).append(((r.sex, r.grade, str(r.age)), int(r.pupils), r.from_day, until))
     rows = []
     for row in rows_of(occasions[occasions["school_days"] > 0].sort_values(["school_id", "week"])):
-        week = row.week.date()
-        latest = {
-            (r.sex, r.grade, str(r.age)): int(r.pupils) for r in rolls.get(row.school_id, []) if stood_in(r, week)
-        }
+        week, end = row.week, row.week + pd.Timedelta(days=6)
+        known = rolls.get(row.school_id, [])
+        latest = {key: pupils for key, pupils, first, last in known if first <= end and last >= week}
         if latest:
             pupils = sum(latest.values())
-            rows.append((row.school_id, week, pupils, row.school_days, pupils * row.school_days))
+            rows.append((row.school_id, week.date(), pupils, row.school_days, pupils * row.school_days))
     return pd.DataFrame(rows, columns=list(PUPIL_DAYS)).astype(PUPIL_DAYS)
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -112,25 +114,42 @@ def _drawn(session: Session, scope: Scope) -> pd.DataFrame:
 
 
 def _breaks(held: pd.DataFrame, rules: pd.DataFrame, drawn: pd.DataFrame, zone: ZoneInfo) -> pd.DataFrame:
-    rows = held.assign(weekday=held["day"].dt.day_of_week.astype("int64")).merge(rules, on=["shift_id", "weekday"])
-    in_force = (rows["from_day"] <= rows["day"]) & (rows["until_day"].isna() | (rows["day"] <= rows["until_day"]))
-    within = (rows["opens_min"] <= rows["start_min"]) & (rows["end_min"] <= rows["closes_min"])
-    rows = rows[in_force].sort_values("from_day").drop_duplicates(["shift_id", "day", "slot"], keep="last")
-    rows = rows[within.reindex(rows.index)]
-    rows = rows.merge(drawn.drop_duplicates().assign(drawn=True), on=["school_id", "day", "slot"], how="left")
-    rows = rows.assign(
-        drawn=rows["drawn"].eq(True).astype(bool),
-        start=_instants(rows, "start_min", zone),
-        end=_instants(rows, "end_min", zone),
+    by_weekday: dict[tuple[int, int], list[Any]] = {}
+    for rule in _rows(rules.sort_values("from_day")):
+        until = pd.Timestamp.max if pd.isna(rule.until_day) else rule.until_day
+        by_weekday.setdefault((rule.shift_id, rule.weekday), []).append((rule, until))
+    marked = set(zip(drawn["school_id"], drawn["day"], drawn["slot"], strict=True))
+    instants: dict[tuple[date, int], int] = {}
+    rows = []
+    for day in _rows(held):
+        known = by_weekday.get((day.shift_id, day.day.weekday()), [])
+        # Of two rules of one shift and code the later one holds: it comes last.
+        for rule in {rule.slot: rule for rule, until in known if rule.from_day <= day.day <= until}.values():
+            if day.opens_min <= rule.start_min and rule.end_min <= day.closes_min:
+                ends = [_instant(instants, day.day.date(), minute, zone) for minute in (rule.start_min, rule.end_min)]
+                place = (day.school_id, day.day, rule.slot)
+                rows.append((day.school_id, day.week, day.day, rule.slot, *ends, place in marked))
+    columns = zip(*sorted(rows, key=lambda row: (row[0], row[4], row[3])), strict=True) if rows else [()] * len(BREAKS)
+    return pd.DataFrame(
+        {name: _column(kind, cells) for (name, kind), cells in zip(BREAKS.items(), columns, strict=True)}
     )
-    return rows[list(BREAKS)].sort_values(["school_id", "start", "slot"], ignore_index=True)
 
 
-def _instants(rows: pd.DataFrame, column: str, zone: ZoneInfo) -> pd.DatetimeIndex:
-    """UTC instants of local clock minutes; each distinct (day, minute) is worked out once."""
-    keys = list(zip(rows["day"].dt.date, rows[column].tolist(), strict=True))
-    known = {key: local_minute(*key, zone) * 60_000_000 for key in set(keys)}
-    return pd.DatetimeIndex(np.array([known[key] for key in keys], dtype="int64").astype(DAY)).tz_localize("UTC")
+def _rows(frame: pd.DataFrame) -> Iterator[Any]:
+    return frame.itertuples(index=False)
+
+
+def _instant(known: dict[tuple[date, int], int], day: date, minute: int, zone: ZoneInfo) -> int:
+    """Microseconds since 1970 of a local clock minute; each distinct one is worked out once."""
+    if (day, minute) not in known:
+        known[day, minute] = local_minute(day, minute, zone) * 60_000_000
+    return known[day, minute]
+
+
+def _column(kind: str, cells: Sequence[Any]) -> Any:
+    if kind == INSTANT:
+        return pd.DatetimeIndex(np.array(cells, dtype="int64").astype(DAY)).tz_localize("UTC")
+    return pd.array(list(cells), dtype="str") if kind == "str" else np.array(cells, dtype=kind)
 
 
 def _occasions(school_days: pd.DataFrame, breaks: pd.DataFrame) -> pd.DataFrame:

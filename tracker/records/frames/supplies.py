@@ -53,7 +53,8 @@ def machine_weeks(session: Session, scope: Scope, occasions: pd.DataFrame) -> pd
 
     A machine has a row for every week of ``occasions`` in which it stood, so that a week nobody wrote down lowers
     completeness. left: the week's last count. refilled: pieces put in, less what was taken back or lost; a refill
-    of 0 is a row of the ledger, and a week without such a row is NaN, also where something was lost. sold_out_days and asked_days: school days with an answer.
+    of 0 is a row of the ledger, and a week without such a row is NaN, also where something was lost.
+    sold_out_days and asked_days: school days with an answer.
     """
     machines = _machines(session, scope)
     counts = _counts(session, scope).drop_duplicates(KEY, keep="last")
