@@ -9,9 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from tracker.measures.dials import (
@@ -21,14 +22,15 @@ from tracker.measures.dials import (
     intervals_of,
     rows_of,
     school_calendar,
-    stood_in,
 )
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.intervals import sum_u
-from tracker.measures.water import ML, Z95, main_part, uncertainty_ml
-from tracker.vocabulary import VISITED, Basis, Quantity, Source, UnitKind
+from tracker.measures.meter_scopes import Scopes, scopes_of
+from tracker.measures.water_rows import ML, Z95, WaterRows, Whole, all_rows, keys
+from tracker.vocabulary import Basis, Quantity, Source, UnitKind
 
 METER_U = 0.02  # relative standard uncertainty of a meter where its own is not given
+EPOCH = date(1970, 1, 1)
 QUERY_K = 2  # unexplained water beyond this many standard uncertainties asks for a look
 
 
@@ -47,11 +49,11 @@ class MeterBalance:
 
 @dataclass(frozen=True, slots=True)
 class _Records:
-    """What every meter's balance reads."""
+    """What every meter's balance reads. rows: in the order of ``unit_weeks``."""
 
-    units: Mapping[int, Any]
-    scopes: Mapping[int, list[Any]]
-    water: Mapping[tuple[int, date], list[Any]]
+    scopes: Scopes
+    rows: WaterRows
+    unit_weeks: Whole
     uses: Mapping[int, list[Any]]
 
 
@@ -87,22 +89,18 @@ def meter_balance(
     meters = readings["unit_id"].isin(units.loc[units["kind"] == UnitKind.METER, "unit_id"])
     dials = readings[meters & (readings["quantity"] == Quantity.WATER)]
     uses = dial_uses(dials, period_from=first_week(occasions), preferred=preferred)
-    served = water["unit_id"].isin(scopes["unit_id"]) & water["week"].isin(occasions["week"])
-    records = _Records(
-        {row.unit_id: row for row in rows_of(units)},
-        _grouped(rows_of(scopes), lambda row: row.meter_id),
-        _grouped(rows_of(water[served]), lambda row: (row.unit_id, row.week.date())),
-        _grouped(rows_of(uses), lambda row: row.unit_id),
-    )
+    rows = all_rows(water)
+    rows = rows.take(np.argsort(rows.unit_week, kind="stable"))
+    known = scopes_of(scopes, units, rows)
+    records = _Records(known, rows, rows.unit_week, _grouped(rows_of(uses), lambda row: row.unit_id))
     intervals = _grouped(rows_of(intervals_of(uses)), lambda row: row.unit_id)
     calendar = school_calendar(occasions)
+    found = {row.unit_id: row for row in rows_of(units[units["unit_id"].isin(scopes["meter_id"])])}
     balances = []
-    for meter_id in sorted(records.scopes):
-        meter = records.units.get(meter_id)
-        days = {} if meter is None else calendar.get(meter.school_id, {})
-        whole = any(row.whole and stood_in(row, week) for row in records.scopes[meter_id] for week in days)
-        if meter is not None and whole:
-            balances.append(_balance(meter, intervals.get(meter_id, []), days, records))
+    for meter_id in sorted(set(known.meter_id.tolist()) & set(found)):
+        days = calendar.get(found[meter_id].school_id, {})
+        if days and known.ever_whole(meter_id, days):
+            balances.append(_balance(found[meter_id], intervals.get(meter_id, []), days, records))
     return balances
 
 
@@ -137,19 +135,16 @@ def unexplained(metered: float, u_metered: float, modelled: float, u_modelled: f
 
 
 def _balance(meter: Any, intervals: list[Any], days: Mapping[date, int], records: _Records) -> MeterBalance:
-    served = {week: _served(records, meter.unit_id, week, days[week]) for week in days}
+    served = records.scopes.served(meter.unit_id, days)
     chosen = compared(intervals, days, {week for week, units in served.items() if units is not None})
     metered: dict[date, float] = {}
     for interval in chosen:
         for week, steps, _ in interval_shares(interval, days):
             metered[week] = metered.get(week, 0.0) + steps * interval.step_ml
-    rows = {
-        week: [row for unit in served[week] or () for row in records.water.get((unit, week), [])] for week in metered
-    }
-    modelled = {week: float(sum(row.ml for row in rows[week])) for week in metered}
+    rows, modelled = _modelled(records, served, metered)
     numbers = {interval.interval for interval in chosen}
     u_meter = meter_u_ml(use for use in records.uses.get(meter.unit_id, []) if use.interval in numbers)
-    u_model = max(uncertainty_ml(row for week in rows for row in rows[week])) / Z95
+    u_model = max(rows.limits()) / Z95
     _, u, query = unexplained(sum(metered.values()), u_meter, sum(modelled.values()), u_model)
     due = sum(1 for week in days if days[week])
     rest = {week: metered[week] - modelled[week] for week in metered}
@@ -164,23 +159,21 @@ def _balance(meter: Any, intervals: list[Any], days: Mapping[date, int], records
     )
 
 
-def _served(records: _Records, meter_id: int, week: date, school_days: int) -> list[int] | None:
-    """Units served in a week; None where the week cannot be compared."""
-    scopes = [row for row in records.scopes[meter_id] if stood_in(row, week)]
-    end = week + timedelta(days=6)
-    for row in scopes:
-        begun = row.from_day.date() <= week
-        ended = not pd.isna(row.until_day) and row.until_day.date() < end
-        if not row.whole or not begun or ended:
-            return None
-    units = [records.units[row.unit_id] for row in scopes if row.unit_id in records.units]
-    wanted = [unit for unit in units if unit.kind in VISITED and stood_in(unit, week)]
-    known = all(_known(records.water.get((unit.unit_id, week), []), unit.kind) for unit in wanted)
-    return [unit.unit_id for unit in wanted] if scopes and (known or not school_days) else None
-
-
-def _known(rows: Iterable[Any], kind: str) -> bool:
-    return any(row.whole and row.part == main_part(kind) for row in rows)
+def _modelled(
+    records: _Records, served: Mapping[date, Whole | None], weeks: Iterable[date]
+) -> tuple[WaterRows, dict[date, float]]:
+    """Water rows of the units served in these weeks, and their mL by week."""
+    chosen: list[Whole] = [np.zeros(0, dtype=np.int64)]
+    modelled: dict[date, float] = {}
+    for week in weeks:
+        units = served.get(week)
+        wanted = np.zeros(0, dtype=np.int64) if units is None else keys(units, np.full(len(units), (week - EPOCH).days))
+        first = np.searchsorted(records.unit_weeks, wanted, side="left")
+        last = np.searchsorted(records.unit_weeks, wanted, side="right")
+        places = np.concatenate([np.zeros(0, dtype=np.int64), *map(np.arange, first, last)]).astype(np.int64)
+        modelled[week] = float(records.rows.ml[places].sum())
+        chosen.append(places)
+    return records.rows.take(np.concatenate(chosen)), modelled
 
 
 def compared(intervals: list[Any], days: Mapping[date, int], good: set[date]) -> list[Any]:

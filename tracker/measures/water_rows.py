@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import date
 from typing import Any, TypeAlias
@@ -136,10 +135,14 @@ def _root(numbers: Floats) -> float:
     return math.sqrt(float(np.dot(numbers, numbers)))
 
 
+def all_rows(water: pd.DataFrame) -> WaterRows:
+    """All rows of ``flush.unit_week_water``."""
+    return WaterRows(**{column.name: _column(water, column.name) for column in fields(WaterRows)})
+
+
 def water_rows(water: pd.DataFrame, expected: pd.DataFrame) -> WaterRows:
     """The rows of cabins, urinals and taps in the unit-weeks that were expected."""
-    columns: Mapping[str, Any] = {column.name: _column(water, column.name) for column in fields(WaterRows)}
-    rows = WaterRows(**columns)
+    rows = all_rows(water)
     due = keys(expected["unit_id"].to_numpy("int64"), day_numbers(expected["week"]))
     kinds = np.zeros(len(rows), dtype=bool)
     for kind in VISITED:
