@@ -12,7 +12,8 @@ import pandas as pd
 from tracker.measures import repairs, uptime
 from tracker.measures.dials import rows_of
 from tracker.records import frames
-from tracker.reports.facts import Days, TermFacts, TermLike, gather
+from tracker.reports.facts import TermFacts, TermLike, gather
+from tracker.reports.gathered import Days
 from tracker.reports.printing import day, number
 from tracker.reports.report import Cell, Line, Report, Section, Table
 from tracker.reports.rows import counts, optional_day, share_of, words

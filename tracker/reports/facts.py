@@ -15,13 +15,13 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from tracker.measures import balance, dials, disposal, flush, sessions, supplies, uptime, visits
+from tracker.measures import balance, disposal, sessions, supplies, visits
 from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
 from tracker.records import frames
-from tracker.records.settings import all_settings
 from tracker.records.stamp import stamp
+from tracker.reports.gathered import Days, Gathered, read
 from tracker.reports.memory import Memory
-from tracker.vocabulary import CABIN_LIKE, LitresBasis, Source, UnitKind
+from tracker.vocabulary import CABIN_LIKE, UnitKind
 
 STOCK_HISTORY = timedelta(days=70)  # a machine's count before the period may lie before a long holiday
 WEEK = timedelta(days=6)
@@ -41,76 +41,6 @@ class TermLike(Protocol):
     def first_day(self) -> date: ...
     @property
     def last_day(self) -> date: ...
-
-
-@dataclass(frozen=True, eq=False)
-class Gathered:
-    """Frames over both terms and the history they need. Names of frames are those of DEVELOPERS.md.
-
-    ``period`` spans both terms.
-    """
-
-    period: Span
-
-    programme: frames.ProgrammeHead
-    settings: dict[str, int]
-    zone: ZoneInfo
-    calendar: frames.SchoolCalendar
-    all_units: pd.DataFrame
-    usage: pd.DataFrame
-    tallies: pd.DataFrame
-    readings: pd.DataFrame
-    unit_weeks: pd.DataFrame
-    water: pd.DataFrame
-    scopes: pd.DataFrame
-    outages: pd.DataFrame
-    sightings: pd.DataFrame
-    used_days: pd.DataFrame
-    bell_counts: pd.DataFrame
-    machine_weeks: pd.DataFrame
-    given: pd.DataFrame
-    handed_out: pd.DataFrame
-    given_how: pd.DataFrame
-    enrolment: pd.DataFrame
-    sessions: pd.DataFrame
-    attendance: pd.DataFrame
-    burns: pd.DataFrame
-    routes: pd.DataFrame
-    sheets: pd.DataFrame
-    queries: pd.DataFrame
-    before: pd.DataFrame
-
-    @cached_property
-    def standing(self) -> pd.DataFrame:
-        """Units that can be working or out of service; tanks and meters have levels and readings instead."""
-        return self.all_units[~self.all_units["kind"].isin([UnitKind.TANK.value, UnitKind.METER.value])]
-
-
-@dataclass(frozen=True, eq=False)
-class Days:
-    """What is kept by unit and day, worked out once for both terms, up to an instant."""
-
-    all: Gathered
-    until: datetime
-
-    @cached_property
-    def scope(self) -> Scope:
-        """What the uptime measures look at."""
-        ids = tuple(sorted(set(self.all.all_units["school_id"].tolist())))
-        period = self.all.period
-        times = self.all.calendar.times(period.first, period.last, ids)
-        return Scope(period, times, self.all.zone, self.until)
-
-    @cached_property
-    def unit_days(self) -> pd.DataFrame:
-        """One row per unit and school day, from ``uptime.unit_days``."""
-        evidence = uptime.evidence_days(self.all.sightings, self.all.used_days)
-        return uptime.unit_days(self.all.standing, self.all.outages, evidence, self.scope)
-
-    @cached_property
-    def down(self) -> pd.DataFrame:
-        """School minutes lost by unit, day and cause."""
-        return uptime.down_minutes(self.all.outages, self.all.standing, self.scope)
 
 
 def end_of(last: date, as_of: datetime, zone: ZoneInfo) -> datetime:
@@ -173,7 +103,7 @@ class _Kept:
     def __init__(self, session: frames.Session, head: frames.ProgrammeHead, wanted: _Wanted) -> None:
         self.wanted = wanted
         first = wanted.previous.first_day if wanted.previous else wanted.term.first_day
-        self.all = _read(session, head, frames.Scope(head.id, first, wanted.last_day, wanted.school_ids))
+        self.all = read(session, head, frames.Scope(head.id, first, wanted.last_day, wanted.school_ids))
         self.now = _known(session, wanted, wanted.term, wanted.last_day)
         self.last = _known(session, wanted, wanted.previous, wanted.previous.last_day) if wanted.previous else None
         due = self.all.sheets["due"]
@@ -213,94 +143,6 @@ def _known(
 ) -> tuple[tuple[frames.SchoolHead, ...], pd.DataFrame, pd.DataFrame]:
     scope = frames.Scope(wanted.programme_id, term.first_day, last, wanted.school_ids)
     return frames.schools(session, scope), frames.units(session, scope), frames.on_hand(session, scope)
-
-
-def _read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope) -> Gathered:
-    zone = ZoneInfo(head.zone)
-    floor = frames.first_floor_wash(session, wide) or wide.first_day
-    counted = frames.Scope(head.id, min(floor, wide.first_day), wide.last_day, wide.school_ids)
-    stocked = frames.Scope(head.id, wide.first_day - STOCK_HISTORY, wide.last_day, wide.school_ids)
-    whole_weeks = frames.Scope(
-        head.id, min(counted.first_day, stocked.first_day), wide.last_day + WEEK, wide.school_ids
-    )
-    settings = all_settings(session, head.id, wide.last_day)
-    held = frames.school_calendar(session, whole_weeks, zone)
-    units = frames.units(session, counted)
-    usage, tallies = frames.usage(session, counted), frames.tallies(session, counted)
-    readings = frames.readings(session, counted, zone)
-    unit_weeks = visits.unit_weeks(units, usage, tallies, held.occasions, readings, preferred=_preferred(units))
-    water = _water(session, counted, wide.first_day, settings, (units, unit_weeks, held, readings))
-    machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
-    return Gathered(
-        Span(wide.first_day, wide.last_day),
-        head,
-        settings,
-        zone,
-        held,
-        units,
-        usage,
-        tallies,
-        readings,
-        unit_weeks,
-        water,
-        frames.meter_scopes(session, wide),
-        frames.outages(session, wide, zone),
-        frames.sightings(session, wide, zone),
-        frames.used_days(session, wide),
-        frames.bell_counts(session, wide),
-        machine_weeks,
-        _given(machine_weeks, readings, held.occasions, units),
-        frames.handed_out(session, wide),
-        frames.given_how(session, wide),
-        frames.enrolment(session, wide),
-        frames.sessions(session, wide),
-        frames.attendance(session, wide),
-        frames.burns(session, wide),
-        frames.routes(session, wide),
-        frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
-        frames.queries(session, wide),
-        frames.before(session, wide),
-    )
-
-
-def _preferred(units: pd.DataFrame) -> dict[int, Source]:
-    return {int(unit): Source(source) for unit, source in zip(units["unit_id"], units["source"], strict=True)}
-
-
-def _water(
-    session: frames.Session,
-    counted: frames.Scope,
-    first_day: date,
-    settings: dict[str, int],
-    known: tuple[pd.DataFrame, pd.DataFrame, frames.SchoolCalendar, pd.DataFrame],
-) -> pd.DataFrame:
-    units, unit_weeks, held, readings = known
-    fittings = frames.fittings(session, counted)
-    claimed = fittings["litres_basis"] == LitresBasis.CLAIM.value
-    unknown = fittings["u_permille"].isna() & claimed
-    fittings["u_permille"] = fittings["u_permille"].mask(unknown, float(settings["litres_u_permille"]))
-    looked = flush.with_long_counters(frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
-    share, low, high = (settings[f"long_share_{name}permille"] / 1000 for name in ("", "low_", "high_"))
-    return flush.unit_week_water(
-        unit_weeks,
-        units,
-        fittings,
-        looked,
-        held.school_days,
-        assumed=flush.LongShare(share, low, high),
-        period_from=first_day - WEEK,
-    )
-
-
-def _given(
-    machine_weeks: pd.DataFrame, readings: pd.DataFrame, occasions: pd.DataFrame, units: pd.DataFrame
-) -> pd.DataFrame:
-    machines = units[units["kind"] == UnitKind.MACHINE.value]
-    vends = readings[readings["quantity"] == "vends"]
-    steps = dials.spread_over_weeks(dials.interval_uses(vends, preferred=_preferred(machines)), occasions, machines)
-    given = supplies.given_out_weeks(machine_weeks, steps, machines, occasions)
-    codes = dict(zip(units["school_id"], units["school"], strict=True))
-    return given.assign(school=given["school_id"].map(codes).astype("str"))
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,183 @@
+"""The frames of two terms, read once, with the unit-weeks and litres that history is needed for.
+
+A constant number of queries for one school or for all, for one week or for a year.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from tracker.measures import dials, flush, supplies, uptime, visits
+from tracker.measures.calendar import Scope, Span
+from tracker.records import frames
+from tracker.records.settings import all_settings
+from tracker.vocabulary import LitresBasis, Source, UnitKind
+
+STOCK_HISTORY = timedelta(days=70)  # a machine's count before the period may lie before a long holiday
+WEEK = timedelta(days=6)
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """Frames over both terms and the history they need. Names of frames are those of DEVELOPERS.md.
+
+    ``period`` spans both terms.
+    """
+
+    period: Span
+
+    programme: frames.ProgrammeHead
+    settings: dict[str, int]
+    zone: ZoneInfo
+    calendar: frames.SchoolCalendar
+    all_units: pd.DataFrame
+    tallies: pd.DataFrame
+    readings: pd.DataFrame
+    unit_weeks: pd.DataFrame
+    water: pd.DataFrame
+    scopes: pd.DataFrame
+    outages: pd.DataFrame
+    sightings: pd.DataFrame
+    used_days: pd.DataFrame
+    bell_counts: pd.DataFrame
+    machine_weeks: pd.DataFrame
+    given: pd.DataFrame
+    handed_out: pd.DataFrame
+    given_how: pd.DataFrame
+    enrolment: pd.DataFrame
+    sessions: pd.DataFrame
+    attendance: pd.DataFrame
+    burns: pd.DataFrame
+    routes: pd.DataFrame
+    sheets: pd.DataFrame
+    queries: pd.DataFrame
+    before: pd.DataFrame
+
+    @cached_property
+    def standing(self) -> pd.DataFrame:
+        """Units that can be working or out of service; tanks and meters have levels and readings instead."""
+        return self.all_units[~self.all_units["kind"].isin([UnitKind.TANK.value, UnitKind.METER.value])]
+
+
+@dataclass(frozen=True, eq=False)
+class Days:
+    """What is kept by unit and day, worked out once for both terms, up to an instant."""
+
+    all: Gathered
+    until: datetime
+
+    @cached_property
+    def scope(self) -> Scope:
+        """What the uptime measures look at."""
+        ids = tuple(sorted(set(self.all.all_units["school_id"].tolist())))
+        period = self.all.period
+        times = self.all.calendar.times(period.first, period.last, ids)
+        return Scope(period, times, self.all.zone, self.until)
+
+    @cached_property
+    def unit_days(self) -> pd.DataFrame:
+        """One row per unit and school day, from ``uptime.unit_days``."""
+        evidence = uptime.evidence_days(self.all.sightings, self.all.used_days)
+        return uptime.unit_days(self.all.standing, self.all.outages, evidence, self.scope)
+
+    @cached_property
+    def down(self) -> pd.DataFrame:
+        """School minutes lost by unit, day and cause."""
+        return uptime.down_minutes(self.all.outages, self.all.standing, self.scope)
+
+
+def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope) -> Gathered:
+    """Read everything about the days of a scope, and before it what floor washes, dials and machines carry on."""
+    zone = ZoneInfo(head.zone)
+    floor = frames.first_floor_wash(session, wide) or wide.first_day
+    counted = frames.Scope(head.id, min(floor, wide.first_day), wide.last_day, wide.school_ids)
+    stocked = frames.Scope(head.id, wide.first_day - STOCK_HISTORY, wide.last_day, wide.school_ids)
+    first = min(counted.first_day, stocked.first_day)
+    settings = all_settings(session, head.id, wide.last_day)
+    held = frames.school_calendar(session, frames.Scope(head.id, first, wide.last_day + WEEK, wide.school_ids), zone)
+    units = frames.units(session, counted)
+    usage, tallies = frames.usage(session, counted), frames.tallies(session, counted)
+    readings = frames.readings(session, counted, zone)
+    unit_weeks = visits.unit_weeks(units, usage, tallies, held.occasions, readings, preferred=_preferred(units))
+    machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
+    return Gathered(
+        period=Span(wide.first_day, wide.last_day),
+        programme=head,
+        settings=settings,
+        zone=zone,
+        calendar=held,
+        all_units=units,
+        tallies=tallies,
+        readings=readings,
+        unit_weeks=unit_weeks,
+        water=_water(session, counted, wide.first_day, settings, (units, unit_weeks, held, readings)),
+        machine_weeks=machine_weeks,
+        given=_given(machine_weeks, readings, held.occasions, units),
+        sheets=frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
+        **_of_the_days(session, wide, zone),
+    )
+
+
+def _of_the_days(session: frames.Session, wide: frames.Scope, zone: ZoneInfo) -> dict[str, pd.DataFrame]:
+    """The frames that need no history."""
+    return {
+        "scopes": frames.meter_scopes(session, wide),
+        "outages": frames.outages(session, wide, zone),
+        "sightings": frames.sightings(session, wide, zone),
+        "used_days": frames.used_days(session, wide),
+        "bell_counts": frames.bell_counts(session, wide),
+        "handed_out": frames.handed_out(session, wide),
+        "given_how": frames.given_how(session, wide),
+        "enrolment": frames.enrolment(session, wide),
+        "sessions": frames.sessions(session, wide),
+        "attendance": frames.attendance(session, wide),
+        "burns": frames.burns(session, wide),
+        "routes": frames.routes(session, wide),
+        "queries": frames.queries(session, wide),
+        "before": frames.before(session, wide),
+    }
+
+
+def _preferred(units: pd.DataFrame) -> dict[int, Source]:
+    return {int(unit): Source(source) for unit, source in zip(units["unit_id"], units["source"], strict=True)}
+
+
+def _water(
+    session: frames.Session,
+    counted: frames.Scope,
+    first_day: date,
+    settings: dict[str, int],
+    known: tuple[pd.DataFrame, pd.DataFrame, frames.SchoolCalendar, pd.DataFrame],
+) -> pd.DataFrame:
+    units, unit_weeks, held, readings = known
+    fittings = frames.fittings(session, counted)
+    claimed = fittings["litres_basis"] == LitresBasis.CLAIM.value
+    unknown = fittings["u_permille"].isna() & claimed
+    fittings["u_permille"] = fittings["u_permille"].mask(unknown, float(settings["litres_u_permille"]))
+    looked = flush.with_long_counters(frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
+    share, low, high = (settings[f"long_share_{name}permille"] / 1000 for name in ("", "low_", "high_"))
+    return flush.unit_week_water(
+        unit_weeks,
+        units,
+        fittings,
+        looked,
+        held.school_days,
+        assumed=flush.LongShare(share, low, high),
+        period_from=first_day - WEEK,
+    )
+
+
+def _given(
+    machine_weeks: pd.DataFrame, readings: pd.DataFrame, occasions: pd.DataFrame, units: pd.DataFrame
+) -> pd.DataFrame:
+    machines = units[units["kind"] == UnitKind.MACHINE.value]
+    vends = readings[readings["quantity"] == "vends"]
+    steps = dials.spread_over_weeks(dials.interval_uses(vends, preferred=_preferred(machines)), occasions, machines)
+    given = supplies.given_out_weeks(machine_weeks, steps, machines, occasions)
+    codes = dict(zip(units["school_id"], units["school"], strict=True))
+    return given.assign(school=given["school_id"].map(codes).astype("str"))
