@@ -7,20 +7,20 @@ from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
 from tracker import __version__
-from tracker.records import frames, people, publications
+from tracker.records import heads, people, publications
 from tracker.reports.printing import day
 from tracker.reports.report import Report
 
-Session: TypeAlias = frames.Session
+Session: TypeAlias = heads.Session
 
 
-def term_of(session: Session, programme_id: int, named: str) -> frames.TermHead:
+def term_of(session: Session, programme_id: int, named: str) -> heads.TermHead:
     """A programme's term by its code, or by its number in the database.
 
     Raises:
         LookupError: there is none; the message lists those that there are.
     """
-    known = frames.terms(session, programme_id)
+    known = heads.terms(session, programme_id)
     for term in known:
         if term.code == named:
             return term
@@ -31,13 +31,13 @@ def term_of(session: Session, programme_id: int, named: str) -> frames.TermHead:
     raise LookupError(f"There is no term {named}. Terms of this programme: {codes}.")
 
 
-def begun(session: Session, programme_id: int, as_of: datetime) -> list[frames.TermHead]:
+def begun(session: Session, programme_id: int, as_of: datetime) -> list[heads.TermHead]:
     """Terms that have begun by an instant, latest first."""
-    today = as_of.astimezone(ZoneInfo(frames.programme(session, programme_id).zone)).date()
-    return [term for term in reversed(frames.terms(session, programme_id)) if term.first_day <= today]
+    today = as_of.astimezone(ZoneInfo(heads.programme(session, programme_id).zone)).date()
+    return [term for term in reversed(heads.terms(session, programme_id)) if term.first_day <= today]
 
 
-def school(session: Session, school_id: int, term: frames.TermHead, as_of: datetime) -> Report:
+def school(session: Session, school_id: int, term: heads.TermHead, as_of: datetime) -> Report:
     """A school's term report.
 
     Raises:
@@ -45,11 +45,11 @@ def school(session: Session, school_id: int, term: frames.TermHead, as_of: datet
     """
     from tracker.reports import school_term
 
-    _check_begun(session, frames.programme_of_school(session, school_id), term, as_of)
+    _check_begun(session, heads.programme_of_school(session, school_id), term, as_of)
     return school_term.build(session, school_id, term, as_of, __version__)
 
 
-def programme(session: Session, programme_id: int, term: frames.TermHead, as_of: datetime) -> Report:
+def programme(session: Session, programme_id: int, term: heads.TermHead, as_of: datetime) -> Report:
     """A programme's term report.
 
     Raises:
@@ -61,7 +61,7 @@ def programme(session: Session, programme_id: int, term: frames.TermHead, as_of:
     return programme_term.build(session, programme_id, term, as_of, __version__)
 
 
-def impact(session: Session, programme_id: int, term: frames.TermHead, as_of: datetime) -> Report:
+def impact(session: Session, programme_id: int, term: heads.TermHead, as_of: datetime) -> Report:
     """The funder's impact summary, small counts withheld.
 
     Raises:
@@ -73,7 +73,7 @@ def impact(session: Session, programme_id: int, term: frames.TermHead, as_of: da
     return impact_summary.build(session, programme_id, term, as_of, __version__)
 
 
-def certificate(session: Session, agreement: frames.AgreementHead, term: frames.TermHead, as_of: datetime) -> Report:
+def certificate(session: Session, agreement: heads.AgreementHead, term: heads.TermHead, as_of: datetime) -> Report:
     """The availability certificate of an agreement.
 
     Raises:
@@ -104,7 +104,7 @@ def by_code(
         LookupError: something named is not there or not yet; the message says what to do.
     """
     programme_id = _programme(session, programme_code)
-    moment = instant(as_of, frames.programme(session, programme_id).zone, now)
+    moment = instant(as_of, heads.programme(session, programme_id).zone, now)
     found = term_of(session, programme_id, term)
     if kind == "school":
         return school(session, _school(session, programme_id, school_code or ""), found, moment)
@@ -135,8 +135,8 @@ def instant(as_of: str | None, zone: str, now: datetime) -> datetime:
     return moment.astimezone(UTC)
 
 
-def _check_begun(session: Session, programme_id: int, term: frames.TermHead, as_of: datetime) -> None:
-    today = as_of.astimezone(ZoneInfo(frames.programme(session, programme_id).zone)).date()
+def _check_begun(session: Session, programme_id: int, term: heads.TermHead, as_of: datetime) -> None:
+    today = as_of.astimezone(ZoneInfo(heads.programme(session, programme_id).zone)).date()
     if today < term.first_day:
         raise LookupError(f"{term.name} has not begun. Its first day is {day(term.first_day)}.")
 

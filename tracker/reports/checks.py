@@ -9,13 +9,13 @@ from typing import TypeAlias
 
 from tracker.measures.disclosure import MIN_BASE, THRESHOLD, is_small
 from tracker.measures.figure import Figure
-from tracker.records import frames, publications
+from tracker.records import heads, publications
 from tracker.records.settings import setting
 from tracker.reports.printing import day, number, print_figure
 from tracker.reports.report import Cell, Column, Report
 from tracker.vocabulary import SheetState
 
-Session: TypeAlias = frames.Session
+Session: TypeAlias = heads.Session
 
 PEOPLE_UNITS = ("pupils", "attendances", "girls", "boys", "napkins")
 

@@ -15,13 +15,13 @@ from decimal import ROUND_FLOOR, Decimal
 from typing import Any, TypeAlias
 
 from tracker.measures.figure import Figure
-from tracker.records import frames, publications
+from tracker.records import heads, publications
 from tracker.reports import export
 from tracker.reports.checks import Check, look
 from tracker.reports.printing import DECIMALS, rounded
 from tracker.reports.report import Report
 
-Session: TypeAlias = frames.Session
+Session: TypeAlias = heads.Session
 
 HTML_FILE, JSON_FILE, CSV_FILE = "report.html", "report.json", "report-csv.zip"
 MARKS = ("<!-- the report begins -->", "<!-- the report ends -->")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, Response, abort, render_template
 from markupsafe import Markup
 
-from tracker.records import frames, publications
+from tracker.records import heads, publications
 from tracker.reports import publishing
 from tracker.reports.printing import moment
 from tracker.vocabulary import ReportKind, Role
@@ -23,7 +23,7 @@ READERS = (Role.FUNDER, Role.OFFICER, Role.COORDINATOR)
 def home():
     """Published impact summaries of the programmes that the person funds."""
     shelves = [
-        (frames.programme(db(), found), publications.versions(db(), found, [ReportKind.IMPACT]))
+        (heads.programme(db(), found), publications.versions(db(), found, [ReportKind.IMPACT]))
         for found in programme_ids(Role.FUNDER)
     ]
     return render_template("funder/home.html", shelves=shelves, at=moment)
@@ -42,7 +42,7 @@ def published(publication_id: int):
 def publication(publication_id):
     """A published version, its files, and the other versions."""
     row = published(publication_id)
-    programme = frames.programme(db(), row.programme_id)
+    programme = heads.programme(db(), row.programme_id)
     every = publications.versions(db(), row.programme_id, [row.kind])
     here = next(one for one in every if one.id == row.id)
     others = [one for one in every if one.term_code == here.term_code and one.scope == here.scope and one.id != here.id]

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, flash, redirect, render_template, url_for
 from markupsafe import Markup
 
-from tracker.records import audit, frames, people, publications
+from tracker.records import audit, heads, people, publications
 from tracker.reports import build, charts, export, publishing
 from tracker.reports.printing import bare, days, moment, print_figure
 from tracker.vocabulary import ReportKind, Role
@@ -25,7 +25,7 @@ TYPES = {"json": "application/json", "csv": "text/csv", "zip": "application/zip"
 DRAFT_HOLDS = timedelta(hours=12)
 
 
-def term_or_404(programme_id: int, named: str) -> frames.TermHead:
+def term_or_404(programme_id: int, named: str) -> heads.TermHead:
     """The term of the address."""
     try:
         return build.term_of(db(), programme_id, named)
@@ -33,7 +33,7 @@ def term_or_404(programme_id: int, named: str) -> frames.TermHead:
         abort(404)
 
 
-def built(make, owner_id: int, term: frames.TermHead, as_of: datetime | None = None):
+def built(make, owner_id: int, term: heads.TermHead, as_of: datetime | None = None):
     """The report, or the answer for what is not there."""
     try:
         return make(db(), owner_id, term, as_of or now())
@@ -89,7 +89,7 @@ def show(report, programme, terms, links: dict[str, Any], school: str | None) ->
     )
 
 
-def links_of(endpoint: str, term: frames.TermHead, **owner) -> dict[str, Any]:
+def links_of(endpoint: str, term: heads.TermHead, **owner) -> dict[str, Any]:
     """Addresses of a report's own page for another term, of its files and of the records behind a number."""
     return {
         "term": lambda other: url_for(endpoint, term=other.code, **owner),
@@ -107,7 +107,7 @@ def links_of(endpoint: str, term: frames.TermHead, **owner) -> dict[str, Any]:
 def school_term(school_id, term):
     """A school's term report."""
     school = load_school(school_id)
-    programme = frames.programme(db(), school.programme_id)
+    programme = heads.programme(db(), school.programme_id)
     chosen = term_or_404(programme.id, term)
     report = built(build.school, school.id, chosen)
     links = links_of("reports.school_term", chosen, school_id=school.id)
@@ -151,7 +151,7 @@ def school(school_id):
 @allow(Role.OFFICER)
 def programme_term(programme_id, term):
     """A programme's term report with the restocking list."""
-    programme = frames.programme(db(), load_programme(programme_id).id)
+    programme = heads.programme(db(), load_programme(programme_id).id)
     chosen = term_or_404(programme.id, term)
     report = built(build.programme, programme.id, chosen)
     links = links_of("reports.programme_term", chosen, programme_id=programme.id)
@@ -180,9 +180,9 @@ def programme_term_parts(programme_id, term, figure):
 @allow(Role.OFFICER)
 def programme(programme_id):
     """Every report of a programme: by term, published versions, certificates."""
-    found = frames.programme(db(), load_programme(programme_id).id)
+    found = heads.programme(db(), load_programme(programme_id).id)
     schools = {school.id: school for school in people.schools_of(db(), found.id)}
-    agreements = [(one, schools[one.school_id]) for one in frames.agreements(db(), found.id)]
+    agreements = [(one, schools[one.school_id]) for one in heads.agreements(db(), found.id)]
     return render_template(
         "reports/list.html",
         programme=found,
@@ -232,16 +232,16 @@ def published_parts(publication_id, figure):
 # --- certificates -------------------------------------------------------------------------------------------------
 
 
-def agreement_or_404(programme_id: int, code: str) -> frames.AgreementHead:
+def agreement_or_404(programme_id: int, code: str) -> heads.AgreementHead:
     """An agreement of the programme by its code."""
-    return next((one for one in frames.agreements(db(), programme_id) if one.code == code), None) or abort(404)
+    return next((one for one in heads.agreements(db(), programme_id) if one.code == code), None) or abort(404)
 
 
 @bp.get("/programmes/<int:programme_id>/agreements/<agreement>/terms/<term>/certificate")
 @allow(Role.OFFICER)
 def certificate(programme_id, agreement, term):
     """The availability certificate of an agreement."""
-    programme = frames.programme(db(), load_programme(programme_id).id)
+    programme = heads.programme(db(), load_programme(programme_id).id)
     chosen = term_or_404(programme.id, term)
     report = built(build.certificate, agreement_or_404(programme.id, agreement), chosen)
     links = links_of("reports.certificate", chosen, programme_id=programme.id, agreement=agreement)
@@ -264,7 +264,7 @@ def certificate_file(programme_id, agreement, term, name):
 @allow(Role.OFFICER)
 def impact(programme_id, term):
     """The draft of the funder's impact summary, with its checks and what it would change."""
-    programme = frames.programme(db(), load_programme(programme_id).id)
+    programme = heads.programme(db(), load_programme(programme_id).id)
     chosen = term_or_404(programme.id, term)
     report = built(build.impact, programme.id, chosen)
     return show_draft(db(), programme, chosen, report, PublishForm())
@@ -305,7 +305,7 @@ def impact_file(programme_id, term, name):
 @allow(Role.OFFICER)
 def publish(programme_id, term):
     """Publish the draft that was looked at; where the records changed since, show it again."""
-    programme = frames.programme(db(), load_programme(programme_id).id)
+    programme = heads.programme(db(), load_programme(programme_id).id)
     role, chosen = acting_role(), term_or_404(programme.id, term)
     let_go()  # the report is built without the write lock
     form = PublishForm()

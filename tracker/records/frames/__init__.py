@@ -8,22 +8,7 @@ from sqlalchemy.orm import Session
 
 from tracker.records.frames.base import Scope
 from tracker.records.frames.calendar import SchoolCalendar, break_names, school_calendar, school_days_ahead
-from tracker.records.frames.heads import (
-    AgreementHead,
-    ProgrammeHead,
-    SchoolHead,
-    TargetHead,
-    TermHead,
-    agreements,
-    before,
-    inspection_answers,
-    programme,
-    programme_of_school,
-    rounds_after,
-    schools,
-    targets,
-    terms,
-)
+from tracker.records.frames.heads import SchoolHead, before, inspection_answers, schools
 from tracker.records.frames.outages import bell_counts, outages, service_visits, sightings
 from tracker.records.frames.sessions import (
     attendance,
@@ -46,6 +31,18 @@ from tracker.records.frames.usage import (
     units,
     usage,
     used_days,
+)
+from tracker.records.heads import (
+    AgreementHead,
+    ProgrammeHead,
+    TargetHead,
+    TermHead,
+    agreements,
+    programme,
+    programme_of_school,
+    rounds_after,
+    targets,
+    terms,
 )
 
 __all__ = [
