@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session as Session  # reports name its type and see nothing else of SQL
+from sqlalchemy.orm import Session as Session  # noqa: PLC0414 - reports name its type and see nothing else of SQL
 
 from tracker.models.agreements import Agreement, AgreementUnit
 from tracker.models.programme import Programme, Target, Term
