@@ -160,19 +160,6 @@ def readings(session: Session, scope: Scope, zone: ZoneInfo) -> pd.DataFrame:
     ``install_from`` is the local clock time of the installation, written as if it were UTC, so that its day is the
     local day. A reading belongs to the dial that was in place at its instant; one without a dial is left out.
     """
-    older = aliased(Reading)
-    last_before = (
-        select(func.max(older.at))
-        .where(
-            older.unit_id == Reading.unit_id,
-            older.quantity == Reading.quantity,
-            older.source == Reading.source,
-            older.week < scope.first_day,
-            ~week_in(older.week, scope),
-        )
-        .correlate(Reading)
-        .scalar_subquery()
-    )
     in_place = and_(
         Dial.unit_id == Reading.unit_id,
         Dial.quantity == Reading.quantity,
@@ -199,11 +186,28 @@ def readings(session: Session, scope: Scope, zone: ZoneInfo) -> pd.DataFrame:
         .order_by(Reading.unit_id, Reading.quantity, Reading.at)
     )
     query = _of_units(query, Reading.unit_id, scope).where(
-        or_(week_in(Reading.week, scope), and_(Reading.week < scope.first_day, Reading.at == last_before))
+        or_(week_in(Reading.week, scope), and_(Reading.week < scope.first_day, Reading.at == _last_before(scope)))
     )
     frame = read(session, READINGS, query)
     local = frame["install_from"].dt.tz_convert(zone).dt.tz_localize(None).dt.tz_localize("UTC")
     return frame.assign(install_from=local)
+
+
+def _last_before(scope: Scope) -> Any:
+    """The instant of the last reading of the same dial and source in a week before the scope."""
+    older = aliased(Reading)
+    return (
+        select(func.max(older.at))
+        .where(
+            older.unit_id == Reading.unit_id,
+            older.quantity == Reading.quantity,
+            older.source == Reading.source,
+            older.week < scope.first_day,
+            ~week_in(older.week, scope),
+        )
+        .correlate(Reading)
+        .scalar_subquery()
+    )
 
 
 def long_weeks(session: Session, scope: Scope) -> pd.DataFrame:
