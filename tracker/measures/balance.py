@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from tracker.measures.columns import Whole, keys
 from tracker.measures.dials import (
     dial_uses,
     first_week,
@@ -26,7 +27,7 @@ from tracker.measures.dials import (
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.intervals import sum_u
 from tracker.measures.meter_scopes import Scopes, scopes_of
-from tracker.measures.water_rows import ML, Z95, WaterRows, Whole, all_rows, keys
+from tracker.measures.water_rows import ML, Z95, WaterRows, all_rows
 from tracker.vocabulary import Basis, Quantity, Source, UnitKind
 
 METER_U = 0.02  # relative standard uncertainty of a meter where its own is not given

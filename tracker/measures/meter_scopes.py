@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from tracker.measures.columns import Flags, Whole, day_numbers, keys
 from tracker.measures.flush import WaterPart
-from tracker.measures.water_rows import Flags, WaterRows, Whole, day_numbers, keys
+from tracker.measures.water_rows import WaterRows
 from tracker.vocabulary import VISITED, UnitKind
 
 BLANK = np.iinfo(np.int64).min  # a day that was not given, as numpy counts it

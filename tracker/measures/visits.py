@@ -6,20 +6,21 @@ nothing is filled in. Tallies of drawn breaks are scaled to the break occasions 
 
 from __future__ import annotations
 
-import math
-from collections.abc import Collection, Mapping, Sequence
-from datetime import date
-from typing import Any, NamedTuple
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, fields
+from itertools import pairwise
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from tracker.measures.dials import SOURCE_ORDER, first_week, interval_uses, rows_of, spread_over_weeks, stood_in
+from tracker.measures.columns import Floats, Texts, Whole, day_numbers, keys, named, sums_by, text
+from tracker.measures.dials import SOURCE_ORDER, first_week, interval_uses, rows_of, spread_over_weeks
 from tracker.measures.figure import Figure, Part, not_recorded, weakest
-from tracker.measures.intervals import StratifiedTotal, stratified_total, sum_u
+from tracker.measures.intervals import sum_u
+from tracker.measures.visits_drawn import Key, cells_of, limits_of, sample_of
 from tracker.vocabulary import CABIN_LIKE, VISITED, Basis, CountWay, Group, Quantity, Source, UnitKind
 
-DRAWN_BREAKS = 2  # breaks that the app draws per week for a short sheet
-Z95 = 1.959964
 ORDER = (CountWay.COUNTER, CountWay.WEEK_TOTAL, CountWay.GRID, CountWay.DRAWN)
 BREAKS_ONLY = "Visits that were sampled are visits in breaks only."
 
@@ -37,28 +38,6 @@ EXPECTED = {"unit_id": "int64", "week": "datetime64[us]", "school_id": "int64"}
 EXPECTED |= dict.fromkeys(("school", "block", "unit", "kind", "group"), "str")
 PUPIL_DAYS = {"school_id": "int64", "week": "datetime64[us]"}
 PUPIL_DAYS |= dict.fromkeys(("pupils", "school_days", "pupil_days"), "int64")
-
-Key = tuple[int, date]
-
-
-class Cell(NamedTuple):
-    """The visits of one unit and week, counted in one way."""
-
-    visits: float
-    var: float
-    basis: Basis
-    cells: int
-    cells_expected: int
-
-
-class UnitWeek(NamedTuple):
-    """A unit and week that should have visits, with those that were recorded."""
-
-    unit: Any
-    week: date
-    visits: float | None
-    way: str
-    basis: str
 
 
 def unit_weeks(
@@ -91,24 +70,17 @@ def unit_weeks(
         a grid, 2 for drawn breaks, else 1); a unit and week without a record has no row.
     """
     kinds = units[units["kind"].isin([str(kind) for kind in VISITED]) & (units["count_way"] != CountWay.NONE)]
-    schools = dict(zip(kinds["unit_id"], kinds["school_id"], strict=True))
-    breaks = _breaks(occasions)
     steps = readings[readings["quantity"] == Quantity.VISITS]
     uses = interval_uses(steps, period_from=first_week(occasions), preferred=preferred)
-    ways = {
-        CountWay.COUNTER: _by_counter(spread_over_weeks(uses, occasions, units)),
-        CountWay.WEEK_TOTAL: _by_usage(usage, CountWay.WEEK_TOTAL, schools, breaks, preferred or {}),
-        CountWay.GRID: _by_usage(usage, CountWay.GRID, schools, breaks, preferred or {}),
-        CountWay.DRAWN: _by_drawn(tallies, schools, breaks),
-    }
-    first = {unit: CountWay(way) for unit, way in zip(kinds["unit_id"], kinds["count_way"], strict=True)}
-    keys = sorted({key for cells in ways.values() for key in cells if key[0] in first})
-    rows = []
-    for unit, week in keys:
-        order = (first[unit], *ORDER)
-        way = next(way for way in order if (unit, week) in ways[way])
-        rows.append((unit, week, str(way), *ways[way][unit, week]))
-    return pd.DataFrame(rows, columns=list(UNIT_WEEKS)).astype(UNIT_WEEKS)
+    held = kinds[["unit_id", "school_id"]].merge(occasions[["school_id", "week", "breaks"]], on="school_id")
+    of_usage = [_by_usage(usage, how, held, preferred or {}) for how in (CountWay.WEEK_TOTAL, CountWay.GRID)]
+    ways = [_by_counter(spread_over_weeks(uses, occasions, units)), *of_usage, _by_drawn(tallies, kinds, occasions)]
+    found = pd.concat([way for way in ways if len(way)] or [_no_weeks()], ignore_index=True)
+    found = found[found["unit_id"].isin(kinds["unit_id"])]
+    own = found["unit_id"].map(dict(zip(kinds["unit_id"], kinds["count_way"], strict=True)))
+    rank = found["way"].map({str(way): rank for rank, way in enumerate(ORDER)}).where(found["way"] != own, -1)
+    found = found.assign(rank=rank).sort_values(["unit_id", "week", "rank"], kind="stable")
+    return found.drop_duplicates(["unit_id", "week"])[list(UNIT_WEEKS)].astype(UNIT_WEEKS).reset_index(drop=True)
 
 
 def expected_unit_weeks(
@@ -123,15 +95,12 @@ def expected_unit_weeks(
     Returns:
         unit_id, week, school_id, school, block, unit, kind, group; units with count_way "none" are left out.
     """
-    weeks: dict[int, list[date]] = {}
-    for row in rows_of(occasions[occasions["school_days"] > 0].sort_values("week")):
-        weeks.setdefault(row.school_id, []).append(row.week.date())
+    weeks = occasions.loc[occasions["school_days"] > 0, ["school_id", "week"]].sort_values("week")
     wanted = units[units["kind"].isin([str(kind) for kind in kinds]) & (units["count_way"] != CountWay.NONE)]
-    rows = []
-    for unit in rows_of(wanted.sort_values("unit_id")):
-        facts = (unit.school_id, unit.school, unit.block, unit.unit, unit.kind, unit.group)
-        rows += [(unit.unit_id, week, *facts) for week in weeks.get(unit.school_id, []) if stood_in(unit, week)]
-    return pd.DataFrame(rows, columns=list(EXPECTED)).astype(EXPECTED)
+    rows = wanted.merge(weeks, on="school_id").sort_values(["unit_id", "week"], kind="stable")
+    begun = rows["from_day"].isna() | (rows["from_day"] <= rows["week"] + pd.Timedelta(days=6))
+    there = begun & (rows["until_day"].isna() | (rows["until_day"] >= rows["week"]))
+    return rows.loc[there, list(EXPECTED)].astype(EXPECTED).reset_index(drop=True)
 
 
 def visits_total(
@@ -176,12 +145,18 @@ def visits_by(
     ``expected_unit_weeks`` gives for these units, where it is at hand (other kinds are left out).
     """
     records = _records(unit_weeks, _due(units, occasions, kinds, expected))
-    sample = _sample(tallies)
+    sample = sample_of(tallies)
     breaks = _breaks(occasions)
-    groups: dict[Any, list[UnitWeek]] = {} if by else {"all": []}
-    for record in records:
-        groups.setdefault(_group_key(record, by), []).append(record)
-    return {name: _total(groups[name], sample, breaks) for name in sorted(groups)}
+    if by is None:
+        return {"all": _total(records, sample, breaks)}
+    of_row, names = pd.factorize(records.week if by == "week" else getattr(records, by), sort=True)
+    order = np.argsort(of_row, kind="stable")
+    ends = np.searchsorted(of_row[order], np.arange(len(names) + 1)).tolist()
+    groups = [records.take(order[start:end]) for start, end in pairwise(ends)]
+    return {
+        named(name, is_day=by == "week"): _total(group, sample, breaks)
+        for name, group in zip(names, groups, strict=True)
+    }
 
 
 def pupil_days(enrolment: pd.DataFrame, occasions: pd.DataFrame) -> pd.DataFrame:
@@ -224,14 +199,14 @@ def visits_per_pupil_day(
     """
     pupils_units = units[units["group"] != Group.STAFF]
     days = pupil_days(enrolment, occasions)
-    counted = {(row.school_id, row.week.date()): row.pupil_days for row in rows_of(days)}
     due = _due(pupils_units, occasions, CABIN_LIKE, expected)
-    due = due[due["group"] != Group.STAFF]
-    records = _records(unit_weeks, due)
-    usable = [record for record in records if (record.unit.school_id, record.week) in counted]
-    total = _total(usable, _sample(tallies), _breaks(occasions))
-    with_visits = {(r.unit.school_id, r.week) for r in usable if r.visits is not None}
-    base = sum(counted[key] for key in with_visits)
+    records = _records(unit_weeks, due[due["group"] != Group.STAFF])
+    counted = keys(days["school_id"].to_numpy("int64"), day_numbers(days["week"]))
+    school_week = keys(records.school_id, records.week)
+    usable = records.take(np.isin(school_week, counted))
+    total = _total(usable, sample_of(tallies), _breaks(occasions))
+    with_visits = np.isin(counted, school_week[~np.isnan(records.visits)])
+    base = int(days["pupil_days"].to_numpy()[with_visits].sum())
     unit = "visits per pupil and school day"
     if total.value is None or not base:
         return not_recorded(unit, Basis.COUNTED, expected=len(records), records="unit-weeks")
@@ -248,80 +223,80 @@ def visits_per_pupil_day(
     )
 
 
-def _by_counter(uses: pd.DataFrame) -> dict[Key, Cell]:
-    return {
-        (row.unit_id, row.week.date()): Cell(float(row.steps), 0.0, Basis(row.basis), 1, 1) for row in rows_of(uses)
-    }
+def _by_counter(uses: pd.DataFrame) -> pd.DataFrame:
+    rows = uses[["unit_id", "week", "basis"]].assign(way=str(CountWay.COUNTER), visits=uses["steps"], var=0.0)
+    return rows.assign(cells=1, cells_expected=1)[list(UNIT_WEEKS)].astype(UNIT_WEEKS)
 
 
-def _by_usage(
-    usage: pd.DataFrame,
-    how: CountWay,
-    schools: Mapping[int, int],
-    breaks: Mapping[Key, int],
-    preferred: Mapping[int, Source],
-) -> dict[Key, Cell]:
-    found: dict[Key, tuple[int, Cell]] = {}
-    for row in rows_of(usage[usage["how"] == how]):
-        key = (row.unit_id, row.week.date())
-        rank = -1 if preferred.get(row.unit_id) == row.source else SOURCE_ORDER.index(Source(row.source))
-        if pd.isna(row.visits) or (key in found and found[key][0] <= rank):
-            continue
-        cells = int(row.cells)
-        due = breaks.get((schools.get(row.unit_id, -1), key[1]), 0) if how is CountWay.GRID else 1
-        found[key] = (rank, Cell(float(row.visits), 0.0, Basis.COUNTED, cells, max(cells, due)))
-    return {key: cell for key, (_, cell) in found.items()}
+def _by_usage(usage: pd.DataFrame, how: CountWay, held: pd.DataFrame, preferred: Mapping[int, Source]) -> pd.DataFrame:
+    """``held``: the break occasions of each unit's weeks."""
+    rows = usage[(usage["how"] == how) & usage["visits"].notna()]
+    if rows.duplicated(["unit_id", "week"]).any():
+        rank = rows["source"].map({str(source): rank for rank, source in enumerate(SOURCE_ORDER)})
+        rank = rank.where(rows["source"] != rows["unit_id"].map(dict(preferred)).astype("str"), -1)
+        rows = rows.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates(["unit_id", "week"])
+    due = rows["cells"].clip(lower=1)
+    if how is CountWay.GRID:
+        breaks = rows[["unit_id", "week"]].merge(held, on=["unit_id", "week"], how="left")["breaks"].fillna(0)
+        due = np.maximum(rows["cells"], breaks.to_numpy("int64"))
+    rows = rows.assign(way=str(how), var=0.0, basis=str(Basis.COUNTED), cells_expected=due)
+    return rows[list(UNIT_WEEKS)].astype(UNIT_WEEKS)
 
 
-def _by_drawn(tallies: pd.DataFrame, schools: Mapping[int, int], breaks: Mapping[Key, int]) -> dict[Key, Cell]:
-    sample = _sample(tallies)
-    pooled = _pooled(sample)
-    found = {}
-    for (unit, week), drawn in sample.items():
-        occasions = max(breaks.get((schools.get(unit, -1), week), 0), len(drawn))
-        mean = math.fsum(drawn.values()) / len(drawn)
-        spread = _squares(drawn) / (len(drawn) - 1) if len(drawn) > 1 else pooled.get(unit, mean)
-        var = occasions**2 * (1 - len(drawn) / occasions) * spread / len(drawn)
-        due = max(len(drawn), min(DRAWN_BREAKS, occasions))
-        found[unit, week] = Cell(mean * occasions, var, Basis.SAMPLED, len(drawn), due)
-    return found
+def _by_drawn(tallies: pd.DataFrame, kinds: pd.DataFrame, occasions: pd.DataFrame) -> pd.DataFrame:
+    schools = dict(zip(kinds["unit_id"], kinds["school_id"], strict=True))
+    cells = cells_of(tallies, schools, _breaks(occasions))
+    rows = [(*key, str(CountWay.DRAWN), *cell) for key, cell in cells.items()]
+    return pd.DataFrame(rows, columns=list(UNIT_WEEKS)).astype(UNIT_WEEKS)
 
 
-def _pooled(sample: Mapping[Key, Mapping[Any, float]]) -> dict[int, float]:
-    squares: dict[int, float] = {}
-    freedom: dict[int, int] = {}
-    for (unit, _), drawn in sample.items():
-        squares[unit] = squares.get(unit, 0.0) + _squares(drawn)
-        freedom[unit] = freedom.get(unit, 0) + len(drawn) - 1
-    return {unit: squares[unit] / count for unit, count in freedom.items() if count}
-
-
-def _squares(drawn: Mapping[Any, float]) -> float:
-    mean = math.fsum(drawn.values()) / len(drawn)
-    return math.fsum((visits - mean) ** 2 for visits in drawn.values())
-
-
-def _sample(tallies: pd.DataFrame) -> dict[Key, dict[Any, float]]:
-    """Unit and week → drawn break (day, slot) → visits tallied."""
-    found: dict[Key, dict[Any, float]] = {}
-    for row in rows_of(tallies.dropna(subset=["visits"])):
-        found.setdefault((row.unit_id, row.week.date()), {})[row.day, row.slot] = float(row.visits)
-    return found
+def _no_weeks() -> pd.DataFrame:
+    return pd.DataFrame({name: pd.Series([], dtype=kind) for name, kind in UNIT_WEEKS.items()})
 
 
 def _breaks(occasions: pd.DataFrame) -> dict[Key, int]:
-    rows = zip(occasions["school_id"], occasions["week"], occasions["breaks"], strict=True)
-    return {(school, week.date()): int(breaks) for school, week, breaks in rows}
+    days = occasions["week"].dt.date.tolist()
+    rows = zip(occasions["school_id"].tolist(), days, occasions["breaks"].tolist(), strict=True)
+    return {(school, week): int(breaks) for school, week, breaks in rows}
 
 
-def _records(unit_weeks: pd.DataFrame, expected: pd.DataFrame) -> list[UnitWeek]:
-    found = {(row.unit_id, row.week): row for row in rows_of(unit_weeks)}
-    records = []
-    for row in rows_of(expected):
-        seen: Any = found.get((row.unit_id, row.week))
-        facts = (None, "", "") if seen is None else (seen.visits, seen.way, seen.basis)
-        records.append(UnitWeek(row, row.week.date(), *facts))
-    return records
+@dataclass(frozen=True, slots=True)
+class _Records:
+    """Unit-weeks that should have visits, with those that were recorded (NaN: none); weeks as day numbers."""
+
+    unit_id: Whole
+    week: Whole
+    school_id: Whole
+    school: Texts
+    block: Texts
+    unit: Texts
+    kind: Texts
+    group: Texts
+    visits: Floats
+    way: Texts
+    basis: Texts
+
+    def __len__(self) -> int:
+        return len(self.week)
+
+    def take(self, chosen: Any) -> _Records:
+        return _Records(*(getattr(self, column.name)[chosen] for column in fields(self)))
+
+
+def _records(unit_weeks: pd.DataFrame, expected: pd.DataFrame) -> _Records:
+    seen = keys(unit_weeks["unit_id"].to_numpy("int64"), day_numbers(unit_weeks["week"]))
+    due = keys(expected["unit_id"].to_numpy("int64"), day_numbers(expected["week"]))
+    at = pd.Index(seen).get_indexer(pd.Index(due)) if len(seen) else np.full(len(due), -1)
+    found = at >= 0
+    visits = np.full(len(due), np.nan)
+    visits[found] = unit_weeks["visits"].to_numpy("float64")[at[found]]
+    told = {}
+    for name in ("way", "basis"):
+        told[name] = np.full(len(due), "", dtype=object)
+        told[name][found] = text(unit_weeks[name])[at[found]]
+    columns: dict[str, Any] = {name: expected[name].to_numpy("int64") for name in ("unit_id", "school_id")}
+    columns |= {name: text(expected[name]) for name in ("school", "block", "unit", "kind", "group")} | told
+    return _Records(**columns, week=day_numbers(expected["week"]), visits=visits)
 
 
 def _due(
@@ -332,68 +307,30 @@ def _due(
     return expected[expected["kind"].isin([str(kind) for kind in kinds])]
 
 
-def _group_key(record: UnitWeek, by: str | None) -> Any:
-    if by is None:
-        return "all"
-    return record.week if by == "week" else getattr(record.unit, by)
-
-
-def _total(records: Sequence[UnitWeek], sample: Mapping[Key, Any], breaks: Mapping[Key, int]) -> Figure:
-    used = [record for record in records if record.visits is not None]
-    if not used:
+def _total(records: _Records, sample: Mapping[Key, Any], breaks: Mapping[Key, int]) -> Figure:
+    used = records.take(~np.isnan(records.visits))
+    if not len(used):
         return not_recorded("visits", Basis.COUNTED, expected=len(records), records="unit-weeks")
-    sums: dict[tuple[str, date], float] = {}
-    for record in used:
-        key = (record.unit.school, record.week)
-        sums[key] = sums.get(key, 0.0) + (record.visits or 0.0)
-    parts = tuple(Part(school, week, sums[school, week]) for school, week in sorted(sums))
+    parts = _parts(used)
     value = sum(part.value for part in parts)
-    drawn = [record for record in used if record.way == CountWay.DRAWN]
-    limits = [_limits(strata) for strata in _strata(drawn, sample, breaks).values()]
+    drawn = used.take(used.way == CountWay.DRAWN)
+    weeks = drawn.week.astype("datetime64[D]").tolist()
+    limits = limits_of(zip(drawn.school_id.tolist(), drawn.unit_id.tolist(), weeks, strict=True), sample, breaks)
     return Figure(
         value,
         "visits",
-        weakest(Basis(record.basis) for record in used),
-        low=value - sum_u(below for below, _ in limits) if drawn else None,
-        high=value + sum_u(above for _, above in limits) if drawn else None,
+        weakest(Basis(basis) for basis in set(used.basis.tolist())),
+        low=value - sum_u(below for below, _ in limits) if len(drawn) else None,
+        high=value + sum_u(above for _, above in limits) if len(drawn) else None,
         used=len(used),
         expected=len(records),
         records="unit-weeks",
-        note=BREAKS_ONLY if drawn else "",
+        note=BREAKS_ONLY if len(drawn) else "",
         parts=parts,
     )
 
 
-def _strata(
-    drawn: Sequence[UnitWeek], sample: Mapping[Key, Any], breaks: Mapping[Key, int]
-) -> dict[int, list[tuple[list[float], int]]]:
-    """School → per week the totals over units of each drawn break, and the break occasions of the week."""
-    cells: dict[Key, list[Any]] = {}
-    for record in drawn:
-        cells.setdefault((record.unit.school_id, record.week), []).append(sample[record.unit.unit_id, record.week])
-    strata: dict[int, list[tuple[list[float], int]]] = {}
-    for (school, week), tallied in cells.items():
-        occasions = sorted({occasion for unit in tallied for occasion in unit})
-        means = [math.fsum(unit.values()) / len(unit) for unit in tallied]
-        totals = [
-            math.fsum(unit.get(occasion, mean) for unit, mean in zip(tallied, means, strict=True))
-            for occasion in occasions
-        ]
-        strata.setdefault(school, []).append((totals, max(breaks.get((school, week), 0), len(totals))))
-    return strata
-
-
-def _limits(strata: Sequence[tuple[list[float], int]]) -> tuple[float, float]:
-    """Distances of a school's 95 % limits, below and above; as Poisson counts where no week has two breaks."""
-    result: StratifiedTotal = stratified_total(strata)
-    value, low, high = result.interval
-    if value is not None and low is not None and high is not None:
-        return value - low, high - value
-    half = Z95 * math.sqrt(math.fsum(_poisson_variance(totals, size) for totals, size in strata))
-    unseen = math.fsum(result.totals) - math.fsum(seen for totals, _ in strata for seen in totals)
-    return min(half, unseen), half
-
-
-def _poisson_variance(totals: Sequence[float], size: int) -> float:
-    n = len(totals)
-    return size**2 * (1 - n / size) * (math.fsum(totals) / n) / n
+def _parts(used: _Records) -> tuple[Part, ...]:
+    """Sums by school and week, in order."""
+    sums = sums_by(used.school, used.week, used.visits)
+    return tuple(Part(school, week, total) for (school, week), total in sums.items())

@@ -14,23 +14,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from tracker.measures.columns import Flags, day_numbers, keys, named, text
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.flush import MEASURED_U, WaterPart
 from tracker.measures.intervals import sum_u
-from tracker.measures.water_rows import (
-    ML,
-    Z95,
-    Flags,
-    Totals,
-    WaterRows,
-    day_numbers,
-    keys,
-    main_part,
-    parts_of,
-    text,
-    water_rows,
-)
+from tracker.measures.water_rows import ML, Z95, Totals, WaterRows, main_part, parts_of, water_rows
 from tracker.vocabulary import CABIN_LIKE, Basis, Group, LitresBasis, UnitKind
 
 __all__ = ["ML", "Z95", "main_part"]  # asked here by other measures of water
@@ -65,7 +54,8 @@ def water_by(water: pd.DataFrame, expected: pd.DataFrame, by: str) -> dict[Any, 
     rows = rows.take(order)
     groups = [rows.take(slice(start, end)) for start, end in pairwise(ends.tolist())]
     return {
-        _name(name, by): _taken(group, int(count)) for name, group, count in zip(names, groups, counts, strict=True)
+        named(name, is_day=by == "week"): _taken(group, int(count))
+        for name, group, count in zip(names, groups, counts, strict=True)
     }
 
 
@@ -265,9 +255,3 @@ def _is_any(names: Any, wanted: Iterable[str]) -> Flags:
 
 def _name_column(expected: pd.DataFrame, by: str) -> Any:
     return day_numbers(expected["week"]) if by == "week" else expected[by].to_numpy()
-
-
-def _name(name: Any, by: str) -> Any:
-    if by == "week":
-        return np.datetime64(int(name), "D").item()
-    return name.item() if isinstance(name, np.generic) else name

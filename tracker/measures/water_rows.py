@@ -8,9 +8,9 @@ from datetime import date
 from typing import Any, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from tracker.measures.columns import Flags, Floats, Texts, Whole, day_numbers, keys, sums_by, text
 from tracker.measures.figure import Part
 from tracker.measures.flush import WaterPart
 from tracker.measures.intervals import sum_u
@@ -19,31 +19,12 @@ from tracker.vocabulary import VISITED, UnitKind
 Z95 = 1.96
 ML = 1000  # millilitres in a litre
 
-Floats: TypeAlias = npt.NDArray[np.float64]
-Whole: TypeAlias = npt.NDArray[np.int64]
-Flags: TypeAlias = npt.NDArray[np.bool_]
-Texts: TypeAlias = npt.NDArray[np.object_]
 Totals: TypeAlias = dict[tuple[str, date], float]
 
 
 def main_part(kind: str) -> WaterPart:
     """The part without which a unit's water is not known."""
     return WaterPart.HANDWASH if kind == UnitKind.TAP else WaterPart.FLUSH
-
-
-def text(column: pd.Series[Any]) -> Texts:
-    """A column of text as objects."""
-    return column.to_numpy(dtype=object)
-
-
-def day_numbers(column: pd.Series[Any]) -> Whole:
-    """Days of a column as whole numbers."""
-    return column.to_numpy("datetime64[D]").astype(np.int64)
-
-
-def keys(ids: Whole, days: Whole) -> Whole:
-    """One number for an id and a day."""
-    return ids * 100_000 + days
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,12 +85,7 @@ class WaterRows:
 
     def sums(self, ml: Floats | Whole | None = None) -> Totals:
         """mL (or what is given for each row) by school and week, in order."""
-        schools, names = pd.factorize(self.school, sort=True)
-        wanted, place = np.unique(keys(schools.astype(np.int64), self.week), return_inverse=True)
-        totals = np.bincount(place, weights=self.ml if ml is None else ml, minlength=len(wanted))
-        days = (wanted % 100_000).astype("datetime64[D]").tolist()
-        named = [names[code] for code in (wanted // 100_000).tolist()]
-        return dict(zip(zip(named, days, strict=True), totals.tolist(), strict=True))
+        return sums_by(self.school, self.week, self.ml if ml is None else ml)
 
     def limits(self, shift: float | Floats = 0.0) -> tuple[float, float]:
         """As ``water.uncertainty_ml``: distances (mL) of the 95 % limits, below and above."""

@@ -1,0 +1,60 @@
+"""Columns of a frame as arrays: text as objects, days as whole numbers, one number for an id and a day."""
+
+from __future__ import annotations
+
+from typing import Any, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+Whole: TypeAlias = npt.NDArray[np.int64]
+Flags: TypeAlias = npt.NDArray[np.bool_]
+Texts: TypeAlias = npt.NDArray[np.object_]
+
+DAY_KEY = 100_000  # more than any day number
+
+
+def text(column: pd.Series[Any]) -> Texts:
+    """A column of text as objects."""
+    return column.to_numpy(dtype=object)
+
+
+def day_numbers(column: pd.Series[Any]) -> Whole:
+    """Days of a column as whole numbers, days since 1970.
+
+    >>> day_numbers(pd.Series(pd.to_datetime(["1970-01-03"]))).tolist()
+    [2]
+    """
+    return column.to_numpy("datetime64[D]").astype(np.int64)
+
+
+def keys(ids: Whole, days: Whole) -> Whole:
+    """One number for an id and a day, for days from 1970 to 2243.
+
+    >>> keys(np.array([7]), np.array([20000])).tolist()
+    [720000]
+    """
+    return ids * DAY_KEY + days
+
+
+def sums_by(names: Texts, days: Whole, amounts: Floats | Whole) -> dict[tuple[str, Any], float]:
+    """Sums by name and day (a ``date``), in order of both.
+
+    >>> sums_by(np.array(["b", "a", "b"], dtype=object), np.array([1, 0, 1]), np.array([1.0, 2.0, 4.0]))
+    {('a', datetime.date(1970, 1, 1)): 2.0, ('b', datetime.date(1970, 1, 2)): 5.0}
+    """
+    codes, known = pd.factorize(names, sort=True)
+    wanted, place = np.unique(keys(codes.astype(np.int64), days), return_inverse=True)
+    totals = np.bincount(place, weights=amounts, minlength=len(wanted)).tolist()
+    found = (wanted % DAY_KEY).astype("datetime64[D]").tolist()
+    named = [known[code] for code in (wanted // DAY_KEY).tolist()]
+    return dict(zip(zip(named, found, strict=True), totals, strict=True))
+
+
+def named(name: Any, *, is_day: bool) -> Any:
+    """A group's name as plain Python: a ``date`` for a day number."""
+    if is_day:
+        return np.datetime64(int(name), "D").item()
+    return name.item() if isinstance(name, np.generic) else name
