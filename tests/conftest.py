@@ -14,6 +14,7 @@ from sqlalchemy import Engine, text
 from sqlalchemy.orm import Session
 
 from tests.browse import Clock, browser_with, make_app, open_login
+from tests.demo_file import copy_to, prepared
 from tracker.db import make_engine, writing
 from tracker.migrate import upgrade
 
@@ -52,6 +53,18 @@ def engine(migrated_file: Path, tmp_path: Path) -> Iterator[Engine]:
     engine = make_engine(f"sqlite:///{path}")
     yield engine
     engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def demo_file() -> Path:
+    """The prepared demo, once for each worker; a test that writes takes a copy by ``demo_copy``."""
+    return prepared()
+
+
+@pytest.fixture
+def demo_copy(tmp_path: Path) -> Path:
+    """A copy of the prepared demo for one test."""
+    return copy_to(tmp_path)
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""The demo programme in a database, loaded once for a test run; each test works on its own copy."""
+"""The demo's database, prepared once for a test run; each test works on its own copy."""
 
 from __future__ import annotations
 
@@ -8,30 +8,22 @@ import tempfile
 from functools import lru_cache
 from pathlib import Path
 
-from tracker import paths
-from tracker.db import make_engine, writing
-from tracker.intake.folder import load_folder
-from tracker.migrate import upgrade
+from tracker import demo
 
 
 @lru_cache(maxsize=1)
-def _loaded() -> Path:
+def prepared() -> Path:
+    """The demo as ``washbell demo`` makes it; to be read, never written to."""
     folder = Path(tempfile.mkdtemp(prefix="washbell-test-demo-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     path = folder / "demo.db"
-    engine = make_engine(f"sqlite:///{path}")
-    upgrade(engine)
-    with writing(engine) as session:
-        load_folder(session, paths.seed_data())
-        session.commit()
-    with engine.connect() as connection:
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-    engine.dispose()
+    demo.prepare(path)
+    path.chmod(0o444)
     return path
 
 
 def copy_to(folder: Path) -> Path:
     """A copy of the demo's database in a folder."""
     path = folder / "demo.db"
-    shutil.copy(_loaded(), path)
+    shutil.copyfile(prepared(), path)
     return path

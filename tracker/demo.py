@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from argon2 import PasswordHasher
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from tracker import paths
 from tracker.config import DEMO_SECRET, Settings
@@ -14,7 +17,8 @@ from tracker.db import make_engine, writing
 from tracker.demo_data import DEMO_NOW
 from tracker.intake.folder import load_folder
 from tracker.migrate import upgrade
-from tracker.records import people
+from tracker.models.school import School
+from tracker.records import people, sheets
 from tracker.vocabulary import Role
 
 LOGINS: tuple[tuple[Role, str, str], ...] = (
@@ -23,6 +27,35 @@ LOGINS: tuple[tuple[Role, str, str], ...] = (
     (Role.ENGINEER, "engineer@ombari.example", "spanner in the left bag"),
     (Role.FUNDER, "funder@ombari.example", "one summary every term"),
     (Role.ADMINISTRATOR, "administrator@ombari.example", "twelve schools set up"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question of the made-up officer about a cell of a made-up sheet; the folder's format holds no questions."""
+
+    school: str
+    week: date
+    cell: str
+    question: str
+    at: datetime
+
+
+ASKED = (
+    Asked(
+        "OL-05",
+        date(2026, 6, 29),
+        "left:OL-05-CUP:SOAP",
+        "Three bars of soap were handed out, but what is left was not written down. How many are left?",
+        datetime(2026, 7, 7, 7, 20, tzinfo=UTC),
+    ),
+    Asked(
+        "OL-02",
+        date(2026, 7, 6),
+        "reading:G1:visits",
+        "The long-visit counter of G1 was read and its visit counter was not. Was it out of sight?",
+        datetime(2026, 7, 13, 8, 5, tzinfo=UTC),
+    ),
 )
 
 
@@ -49,6 +82,7 @@ def prepare(database: Path, *, progress: Callable[[int, int, str], None] | None 
     hashes = {email: hasher.hash(password) for _, email, password in LOGINS}
     with writing(engine) as session:
         load_folder(session, paths.seed_data(), progress=progress)
+        _ask(session)
         for email, secret_hash in hashes.items():
             person = people.find_person(session, email)
             if person is not None:
@@ -58,3 +92,15 @@ def prepare(database: Path, *, progress: Callable[[int, int, str], None] | None 
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
     engine.dispose()
     half.rename(database)
+
+
+def _ask(session: Session) -> None:
+    """The officer's questions about the two sheets that wait for an answer."""
+    officer = people.find_person(session, next(email for role, email, _ in LOGINS if role is Role.OFFICER))
+    if officer is None:
+        return
+    for one in ASKED:
+        school_id = session.scalars(select(School.id).where(School.code == one.school)).one()
+        sheet = sheets.find_sheet(session, school_id, one.week)
+        if sheet is not None:
+            sheets.ask(session, sheet, one.cell, one.question, at=one.at, person_id=officer.id)

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 from sqlalchemy import select
 
-from tracker import demo
+from tests.demo_file import copy_to
 from tracker.db import make_engine, reading
 from tracker.intake import week_sheet
 from tracker.intake.week_source import plan_for
@@ -18,9 +18,7 @@ from tracker.web.week_view import version_cells
 
 @pytest.fixture(scope="module")
 def looking(tmp_path_factory):
-    path = tmp_path_factory.mktemp("demo") / "demo.db"
-    demo.prepare(path)
-    engine = make_engine(f"sqlite:///{path}")
+    engine = make_engine(f"sqlite:///{copy_to(tmp_path_factory.mktemp('demo'))}")
     with reading(engine) as session:
         yield session
     engine.dispose()

@@ -6,7 +6,7 @@ The number of queries is the same for one school and one week as for a thousand 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TypeVar
 from zoneinfo import ZoneInfo
@@ -40,6 +40,7 @@ from tracker.records.context_rows import (
     sessions_of,
     units_of,
 )
+from tracker.records.past_weeks import PastWeeks, past_weeks
 from tracker.records.settings import all_settings
 from tracker.vocabulary import CountWay, Group, Sex
 
@@ -94,6 +95,7 @@ class SchoolContext:
     counts: frozenset[CountKey]
     sessions: Mapping[str, date]
     settings: Mapping[str, int]
+    past: PastWeeks = field(default_factory=PastWeeks)  # of one sheet's school only
 
 
 ByContext = dict[int, SchoolContext]
@@ -152,7 +154,7 @@ def school_context(session: Session, school_id: int, first_day: date, last_day: 
     of_week = (sheets.WeekSheet.school_id == school_id, sheets.WeekSheet.week == first_day)
     sheet_id = session.scalars(select(sheets.WeekSheet.id).where(*of_week)).first()
     found = programme_contexts(session, school.programme_id, Span(first_day, last_day), [school_id], sheet_id)
-    return found[school_id]
+    return replace(found[school_id], past=past_weeks(session, school_id, first_day))
 
 
 def programme_contexts(

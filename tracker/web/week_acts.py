@@ -109,21 +109,28 @@ def _check(view: WeekView, _rest: str = ""):
         return sheet_page(view, problems, 400)
     if view.base != (view.sheet.version if view.sheet else 0):
         return _conflict(view, "Somebody sent this week after you opened it.")
-    shown = view.layout.by_key()
-    questions = [
-        {"cell": q.cell, "label": view.cell_label(q.cell), "value": q.value, "message": q.message}
-        | {"last": shown[q.cell].last if q.cell in shown else ""}
-        for q in checked.questions
-    ]
     return render_template(
         "coordinator/check.html",
         view=view,
         school=view.school,
-        questions=questions,
+        questions=_questions(view, checked.questions),
         totals=sheet_rules.totals(view.layout, checked),
         blanks=sheet_rules.blanks(view.layout, view.cells),
         closed_days=sheet_rules.closed_days(view.layout),
     )
+
+
+def _questions(view: WeekView, asked) -> list[dict[str, str]]:
+    """Each cell once, with all that is asked about it, and last week's count where no sentence names it."""
+    shown, found = view.layout.by_key(), {}
+    for q in asked:
+        one = found.setdefault(q.cell, {"cell": q.cell, "label": view.cell_label(q.cell), "value": q.value, "said": []})
+        one["said"].append(q.message)
+    for name, one in found.items():
+        one["message"] = " ".join(one.pop("said"))
+        counted = name in shown and shown[name].kind == "count" and "Last week:" not in one["message"]
+        one["last"] = shown[name].last if counted else ""
+    return list(found.values())
 
 
 def _send(view: WeekView, _rest: str):

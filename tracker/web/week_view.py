@@ -11,7 +11,7 @@ from typing import Any
 
 from tracker.intake import week_sheet
 from tracker.intake.week_cells import facts_to_cells
-from tracker.intake.week_layout import Layout, RowCounts, day_choices, layout
+from tracker.intake.week_layout import Cell, Layout, RowCounts, day_choices, layout
 from tracker.intake.week_plan import SheetPlan, long_day
 from tracker.intake.week_source import plan_for
 from tracker.records import sheets
@@ -98,10 +98,13 @@ class WeekView:
             table.key
             for table in layout.tables()
             for cell in (cell for row in table.rows for cell in row.cells)
-            if table.folded and (cell.key in said or self.cells.get(cell.key, cell.default) != cell.default)
+            if table.folded and (cell.key in said or (table.key not in self.fold_said and self._holds(cell)))
         }
         more = {"out": layout.rows.outages > usual.outages, "sessions": layout.rows.sessions > usual.sessions}
         return found | {name for name, asked in more.items() if asked}
+
+    def _holds(self, cell: Cell) -> bool:
+        return self.cells.get(cell.key, cell.default) != cell.default
 
     @property
     def fold_said(self) -> dict[str, str]:
