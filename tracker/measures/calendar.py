@@ -11,6 +11,7 @@ import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -234,6 +235,7 @@ def minutes_of(instants: npt.NDArray[np.datetime64], blank: int = 0) -> Minutes:
     return np.where(np.isnat(instants), blank, seconds // 60).astype(np.int64)
 
 
+@lru_cache(maxsize=4096)
 def local_minute(day: date, minute: int, zone: ZoneInfo) -> int:
     """The instant of a local clock minute of a day, in minutes since the epoch.
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import Flags, Whole, day_numbers, keys
+from tracker.measures.columns import Flags, Whole, day_numbers, is_in, keys
 from tracker.measures.flush import WaterPart
 from tracker.measures.water_rows import WaterRows
 from tracker.vocabulary import VISITED, UnitKind
@@ -46,7 +46,7 @@ class Scopes:
         broken = (stands & (~self.whole[mine, None] | (first > weeks) | (last < weeks + 6))).any(axis=0)
         there = (self.unit_first[mine, None] <= weeks + 6) & (self.unit_last[mine, None] >= weeks)
         wanted = stands & self.counted[mine, None] & there
-        unknown = (wanted & ~np.isin(keys(unit, weeks), self.known)).any(axis=0)
+        unknown = (wanted & ~is_in(keys(unit, weeks), self.known)).any(axis=0)
         held = np.array(list(days.values())) > 0
         good = stands.any(axis=0) & ~broken & ~(unknown & held)
         return {week: self.unit_id[mine][wanted[:, place]] if good[place] else None for place, week in enumerate(days)}

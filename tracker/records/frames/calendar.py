@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
+from datetime import date, timedelta
+from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -18,6 +18,8 @@ from tracker.measures.calendar import SchoolTime, local_minute, school_time
 from tracker.models.school import DrawnBreak, SchoolBreak, SchoolDay, Shift
 from tracker.records.frames.base import DAY, INSTANT, Scope, day_in, holds_in, read, schools_in, stored
 
+Whole: TypeAlias = npt.NDArray[np.int64]
+EPOCH = date(1970, 1, 1)
 HELD = {
     "school_id": "int64",
     "shift_id": "int64",
@@ -114,42 +116,59 @@ def _drawn(session: Session, scope: Scope) -> pd.DataFrame:
 
 
 def _breaks(held: pd.DataFrame, rules: pd.DataFrame, drawn: pd.DataFrame, zone: ZoneInfo) -> pd.DataFrame:
-    by_weekday: dict[tuple[int, int], list[Any]] = {}
-    for rule in _rows(rules.sort_values("from_day")):
-        until = pd.Timestamp.max if pd.isna(rule.until_day) else rule.until_day
-        by_weekday.setdefault((rule.shift_id, rule.weekday), []).append((rule, until))
-    marked = set(zip(drawn["school_id"], drawn["day"], drawn["slot"], strict=True))
-    instants: dict[tuple[date, int], int] = {}
-    rows = []
-    for day in _rows(held):
-        known = by_weekday.get((day.shift_id, day.day.weekday()), [])
-        # Of two rules of one shift and code the later one holds: it comes last.
-        for rule in {rule.slot: rule for rule, until in known if rule.from_day <= day.day <= until}.values():
-            if day.opens_min <= rule.start_min and rule.end_min <= day.closes_min:
-                ends = [_instant(instants, day.day.date(), minute, zone) for minute in (rule.start_min, rule.end_min)]
-                place = (day.school_id, day.day, rule.slot)
-                rows.append((day.school_id, day.week, day.day, rule.slot, *ends, place in marked))
-    columns = zip(*sorted(rows, key=lambda row: (row[0], row[4], row[3])), strict=True) if rows else [()] * len(BREAKS)
-    return pd.DataFrame(
-        {name: _column(kind, cells) for (name, kind), cells in zip(BREAKS.items(), columns, strict=True)}
+    """Break occasions: every school day of a shift with every rule of its weekday that holds and fits its hours."""
+    order = rules.sort_values(["shift_id", "weekday", "from_day"], kind="stable")
+    day, rule = _pairs(held, order)
+    days, first, until = (
+        frame[name].to_numpy("datetime64[D]")[at]
+        for frame, name, at in ((held, "day", day), (order, "from_day", rule), (order, "until_day", rule))
     )
+    holds = (first <= days) & (np.isnat(until) | (days <= until))
+    day, rule = day[holds], rule[holds]
+    slots, names = pd.factorize(order["slot"])
+    # Of two rules of one shift and code the later one holds: it comes last.
+    same = (day * (len(names) + 1) + slots[rule])[::-1]
+    last = np.sort(len(same) - 1 - np.unique(same, return_index=True)[1])
+    day, rule = day[last], rule[last]
+    start, end = (order[name].to_numpy("int64")[rule] for name in ("start_min", "end_min"))
+    fits = (held["opens_min"].to_numpy("int64")[day] <= start) & (end <= held["closes_min"].to_numpy("int64")[day])
+    day, rule, start, end = day[fits], rule[fits], start[fits], end[fits]
+    rows = held[["school_id", "week", "day"]].take(day).reset_index(drop=True)
+    rows = rows.assign(slot=order["slot"].take(rule).array)
+    numbers = rows["day"].to_numpy("datetime64[D]").astype(np.int64)
+    made = rows.assign(
+        start=_instants(numbers, start, zone), end=_instants(numbers, end, zone), drawn=_marked(rows, drawn)
+    )
+    return made[list(BREAKS)].sort_values(["school_id", "start", "slot"], ignore_index=True)
 
 
-def _rows(frame: pd.DataFrame) -> Iterator[Any]:
-    return frame.itertuples(index=False)
+def _pairs(held: pd.DataFrame, rules: pd.DataFrame) -> tuple[Whole, Whole]:
+    """Row numbers of each school day of a shift with each rule of its weekday; rules in order of shift and weekday."""
+    weekday = (held["day"].to_numpy("datetime64[D]").astype(np.int64) + 3) % 7  # 1970 began on a Thursday
+    wanted = held["shift_id"].to_numpy("int64") * 7 + weekday
+    known = rules["shift_id"].to_numpy("int64") * 7 + rules["weekday"].to_numpy("int64")
+    first = np.searchsorted(known, wanted, side="left")
+    count = np.searchsorted(known, wanted, side="right") - first
+    day = np.repeat(np.arange(len(held)), count)
+    within = np.arange(len(day)) - np.repeat(np.cumsum(count) - count, count)
+    return day, first[day] + within
 
 
-def _instant(known: dict[tuple[date, int], int], day: date, minute: int, zone: ZoneInfo) -> int:
-    """Microseconds since 1970 of a local clock minute; each distinct one is worked out once."""
-    if (day, minute) not in known:
-        known[day, minute] = local_minute(day, minute, zone) * 60_000_000
-    return known[day, minute]
+def _instants(days: Whole, minutes: Whole, zone: ZoneInfo) -> pd.DatetimeIndex:
+    """Instants of local clock minutes of days; each distinct one is worked out once."""
+    known, place = np.unique(days * 10_000 + minutes, return_inverse=True)
+    found = [
+        local_minute(EPOCH + timedelta(days=key // 10_000), key % 10_000, zone) * 60_000_000 for key in known.tolist()
+    ]
+    return pd.DatetimeIndex(np.array(found, dtype="int64")[place].astype(DAY)).tz_localize("UTC")
 
 
-def _column(kind: str, cells: Sequence[Any]) -> Any:
-    if kind == INSTANT:
-        return pd.DatetimeIndex(np.array(cells, dtype="int64").astype(DAY)).tz_localize("UTC")
-    return pd.array(list(cells), dtype="str") if kind == "str" else np.array(cells, dtype=kind)
+def _marked(rows: pd.DataFrame, drawn: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    marks = set(zip(drawn["school_id"].tolist(), drawn["day"].tolist(), drawn["slot"].tolist(), strict=True))
+    if not marks:
+        return np.zeros(len(rows), dtype=bool)
+    places = zip(rows["school_id"].tolist(), rows["day"].tolist(), rows["slot"].tolist(), strict=True)
+    return np.array([place in marks for place in places], dtype=bool)
 
 
 def _occasions(school_days: pd.DataFrame, breaks: pd.DataFrame) -> pd.DataFrame:
