@@ -68,6 +68,7 @@ def log_in(page, address: str, role: Role) -> None:
 
 def holds_together(page) -> None:
     """No sideways scrolling; every button and field is at least 44 px high (W3C, Understanding SC 2.5.5)."""
+    page.wait_for_load_state()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     low = page.evaluate(
         """() => [...document.querySelectorAll('main button, main .button, main select, main input:not([type=hidden])')]

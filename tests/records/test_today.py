@@ -1,4 +1,4 @@
-"""What needs the officer today: the order of need and its reason, worked by hand (derived by hand, no outside source)."""
+"""What needs the officer today: danger first, then by need, in a constant number of queries."""
 
 from __future__ import annotations
 

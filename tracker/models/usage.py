@@ -37,7 +37,7 @@ class UsageCount(Base):
 
 
 class LongWeek(Base):
-    """Of so many visits looked at in a week, so many were longer than the fitting's threshold. Never finer than a week."""
+    """Of the visits looked at in a week, those longer than the fitting's threshold. Never finer than a week."""
 
     __tablename__ = "long_week"
     __table_args__ = (
