@@ -66,6 +66,8 @@ def meter_balance(
     occasions: pd.DataFrame,
     *,
     preferred: Mapping[int, Source] | None = None,
+    around: pd.DataFrame | None = None,
+    since: date | None = None,
 ) -> list[MeterBalance]:
     """Metered litres, modelled litres of what the meter serves, and the difference, per meter.
 
@@ -80,6 +82,9 @@ def meter_balance(
         readings: frame ``readings``, with the last reading before the period.
         water: from ``flush.unit_week_water``.
         occasions: frame ``occasions`` of the period.
+        around: the same of every week that the readings are about. An interval that is also about a week outside
+            the period is left out. None: no other week had school.
+        since: the day from which ``around`` was read (see ``dials.first_week``).
     Returns:
         One row per meter that has such a scope in the period, in order of its id; records are weeks with school.
         unexplained = metered − modelled; u = √(u_meter² + u_model²), interval ± 1.96·u. u_meter² = Σ over dials
@@ -89,19 +94,22 @@ def meter_balance(
     """
     meters = readings["unit_id"].isin(units.loc[units["kind"] == UnitKind.METER, "unit_id"])
     dials = readings[meters & (readings["quantity"] == Quantity.WATER)]
-    uses = dial_uses(dials, period_from=first_week(occasions), preferred=preferred)
+    around = occasions if around is None else around
+    uses = dial_uses(dials, period_from=first_week(around, since), preferred=preferred)
     rows = all_rows(water)
     rows = rows.take(np.argsort(rows.unit_week, kind="stable"))
     known = scopes_of(scopes, units, rows)
     records = _Records(known, rows, rows.unit_week, _grouped(rows_of(uses), lambda row: row.unit_id))
     intervals = _grouped(rows_of(intervals_of(uses)), lambda row: row.unit_id)
-    calendar = school_calendar(occasions)
+    calendar, every = school_calendar(occasions), school_calendar(around)
     found = {row.unit_id: row for row in rows_of(units[units["unit_id"].isin(scopes["meter_id"])])}
     balances = []
     for meter_id in sorted(set(known.meter_id.tolist()) & set(found)):
-        days = calendar.get(found[meter_id].school_id, {})
+        school = found[meter_id].school_id
+        days = calendar.get(school, {})
         if days and known.ever_whole(meter_id, days):
-            balances.append(_balance(found[meter_id], intervals.get(meter_id, []), days, records))
+            weeks = (days, every[school])
+            balances.append(_balance(found[meter_id], intervals.get(meter_id, []), weeks, records))
     return balances
 
 
@@ -135,12 +143,16 @@ def unexplained(metered: float, u_metered: float, modelled: float, u_modelled: f
     return difference, u, abs(difference) > QUERY_K * u
 
 
-def _balance(meter: Any, intervals: list[Any], days: Mapping[date, int], records: _Records) -> MeterBalance:
+def _balance(
+    meter: Any, intervals: list[Any], weeks: tuple[Mapping[date, int], Mapping[date, int]], records: _Records
+) -> MeterBalance:
+    """``weeks``: school days by week, of the period and of all that the readings are about."""
+    days, every = weeks
     served = records.scopes.served(meter.unit_id, days)
-    chosen = compared(intervals, days, {week for week, units in served.items() if units is not None})
+    chosen = compared(intervals, every, {week for week, units in served.items() if units is not None})
     metered: dict[date, float] = {}
     for interval in chosen:
-        for week, steps, _ in interval_shares(interval, days):
+        for week, steps, _ in interval_shares(interval, every):
             metered[week] = metered.get(week, 0.0) + steps * interval.step_ml
     rows, modelled = _modelled(records, served, metered)
     numbers = {interval.interval for interval in chosen}

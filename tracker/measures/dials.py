@@ -288,9 +288,10 @@ def _week_uses(rows: pd.DataFrame) -> pd.DataFrame:
     return rows[list(WEEK_USES)].astype(WEEK_USES).sort_values(key, ignore_index=True)
 
 
-def first_week(occasions: pd.DataFrame) -> date:
-    """The earliest week that a frame ``occasions`` knows, ``date.max`` where it knows none."""
-    return min((week.date() for week in occasions["week"]), default=date.max)
+def first_week(occasions: pd.DataFrame, since: date | None = None) -> date:
+    """The first day that a frame ``occasions`` knows of: ``since``, the day from which it was read, where that is
+    given (weeks without school have no row), else its earliest week; ``date.max`` where it knows none."""
+    return since or min((week.date() for week in occasions["week"]), default=date.max)
 
 
 def school_calendar(occasions: pd.DataFrame) -> dict[int, dict[date, int]]:

@@ -6,6 +6,7 @@ litres are therefore modelled, however well the visits are known.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -15,7 +16,7 @@ import pandas as pd
 from tracker.measures.dials import first_week, interval_uses, rows_of, spread_over_weeks
 from tracker.measures.flush_lines import Lines, Shares, ml_of_lines, shares_of, week_lines
 from tracker.measures.flush_plan import CLAIM_U, MEASURED_U, PART_OF, WaterPart, half_up
-from tracker.vocabulary import FLUSH_KINDS, CountWay, FittingKind, Quantity
+from tracker.vocabulary import FLUSH_KINDS, CountWay, FittingKind, Quantity, Source
 
 __all__ = ["CLAIM_U", "MEASURED_U", "PART_OF", "WaterPart", "half_up"]  # asked here by other measures of water
 
@@ -98,14 +99,17 @@ def with_long_counters(
     unit_weeks: pd.DataFrame,
     occasions: pd.DataFrame,
     units: pd.DataFrame,
+    *,
+    preferred: Mapping[int, Source] | None = None,
+    since: date | None = None,
 ) -> pd.DataFrame:
     """``long_weeks`` with the weeks of counters for long visits; a counter goes before what was looked at.
 
     seen is the week's visits where they come from a counter; a week whose visits do not is left out. A long
-    count above the visits is taken as all visits.
+    count above the visits is taken as all visits. ``preferred`` and ``since``: as in ``visits.unit_weeks``.
     """
     long_reads = readings[readings["quantity"] == Quantity.LONG_VISITS]
-    steps = interval_uses(long_reads, period_from=first_week(occasions))
+    steps = interval_uses(long_reads, period_from=first_week(occasions, since), preferred=preferred)
     uses = {(row.unit_id, row.week): row.steps for row in rows_of(spread_over_weeks(steps, occasions, units))}
     rows = {(row.unit_id, row.week): (row.seen, row.long) for row in rows_of(long_weeks)}
     for row in rows_of(unit_weeks[unit_weeks["way"] == CountWay.COUNTER]):

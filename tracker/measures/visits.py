@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
+from datetime import date
 from itertools import pairwise
 from typing import Any
 
@@ -48,6 +49,7 @@ def unit_weeks(
     readings: pd.DataFrame,
     *,
     preferred: Mapping[int, Source] | None = None,
+    since: date | None = None,
 ) -> pd.DataFrame:
     """Visits of each unit and week, counted in one way only.
 
@@ -62,16 +64,17 @@ def unit_weeks(
 
     Args:
         units, usage, tallies, occasions, readings: the frames of those names. ``readings`` may hold other
-            quantities; ``occasions`` every week that the readings are about
-            (a counter installed before its first week is counted from its first reading on).
+            quantities; ``occasions`` every week that the readings are about.
         preferred: unit_id → the source that counts, else device before tally.
+        since: the day from which ``occasions`` was read; a counter installed before it is counted from its first
+            reading on. None: its first week.
     Returns:
         unit_id, week, way, visits, var (0 for counted), basis, cells, cells_expected (breaks of the week for
         a grid, 2 for drawn breaks, else 1); a unit and week without a record has no row.
     """
     kinds = units[units["kind"].isin([str(kind) for kind in VISITED]) & (units["count_way"] != CountWay.NONE)]
     steps = readings[readings["quantity"] == Quantity.VISITS]
-    uses = interval_uses(steps, period_from=first_week(occasions), preferred=preferred)
+    uses = interval_uses(steps, period_from=first_week(occasions, since), preferred=preferred)
     held = kinds[["unit_id", "school_id"]].merge(occasions[["school_id", "week", "breaks"]], on="school_id")
     of_usage = [_by_usage(usage, how, held, preferred or {}) for how in (CountWay.WEEK_TOTAL, CountWay.GRID)]
     ways = [_by_counter(spread_over_weeks(uses, occasions, units)), *of_usage, _by_drawn(tallies, kinds, occasions)]

@@ -322,7 +322,8 @@ class TermFacts:
         first, last = pd.Timestamp(self.period.first), pd.Timestamp(self.period.last)
         served = rows[(rows["from_day"] <= last) & (rows["until_day"].isna() | (rows["until_day"] >= first))]
         readings = self.all.readings[self.all.readings["day"] <= last]
-        return balance.meter_balance(self.units, served, readings, self.all.water, self.occasions)
+        known = (self.units, served, readings, self.all.water, self.occasions)
+        return balance.meter_balance(*known, around=self.all.calendar.occasions, since=self.all.since)
 
     @cached_property
     def codes(self) -> dict[int, str]:

@@ -26,11 +26,11 @@ WEEK = timedelta(days=6)
 class Gathered:
     """Frames over both terms and the history they need. Names of frames are those of DEVELOPERS.md.
 
-    ``period`` spans both terms.
+    ``period`` spans both terms; ``since`` is the day from which the calendar was read.
     """
 
     period: Span
-
+    since: date
     programme: frames.ProgrammeHead
     settings: dict[str, int]
     zone: ZoneInfo
@@ -103,10 +103,12 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
     units = frames.units(session, counted)
     usage, tallies = frames.usage(session, counted), frames.tallies(session, counted)
     readings = frames.readings(session, counted, zone)
-    unit_weeks = visits.unit_weeks(units, usage, tallies, held.occasions, readings, preferred=_preferred(units))
+    counters = (units, usage, tallies, held.occasions, readings)
+    unit_weeks = visits.unit_weeks(*counters, preferred=_preferred(units), since=first)
     machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
     return Gathered(
         period=Span(wide.first_day, wide.last_day),
+        since=first,
         programme=head,
         settings=settings,
         zone=zone,
@@ -115,7 +117,7 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
         tallies=tallies,
         readings=readings,
         unit_weeks=unit_weeks,
-        water=_water(session, counted, wide.first_day, settings, (units, unit_weeks, held, readings)),
+        water=_water(session, counted, (wide.first_day, first), settings, (units, unit_weeks, held, readings)),
         machine_weeks=machine_weeks,
         given=_given(machine_weeks, readings, held.occasions, units),
         sheets=frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
@@ -150,16 +152,18 @@ def _preferred(units: pd.DataFrame) -> dict[int, Source]:
 def _water(
     session: frames.Session,
     counted: frames.Scope,
-    first_day: date,
+    since: tuple[date, date],
     settings: dict[str, int],
     known: tuple[pd.DataFrame, pd.DataFrame, frames.SchoolCalendar, pd.DataFrame],
 ) -> pd.DataFrame:
+    """Litres from the first of two days on; the calendar ``held`` was read from the second."""
     units, unit_weeks, held, readings = known
     fittings = frames.fittings(session, counted)
     claimed = fittings["litres_basis"] == LitresBasis.CLAIM.value
     unknown = fittings["u_permille"].isna() & claimed
     fittings["u_permille"] = fittings["u_permille"].mask(unknown, float(settings["litres_u_permille"]))
-    looked = flush.with_long_counters(frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
+    counters = (frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
+    looked = flush.with_long_counters(*counters, preferred=_preferred(units), since=since[1])
     share, low, high = (settings[f"long_share_{name}permille"] / 1000 for name in ("", "low_", "high_"))
     return flush.unit_week_water(
         unit_weeks,
@@ -168,7 +172,7 @@ def _water(
         looked,
         held.school_days,
         assumed=flush.LongShare(share, low, high),
-        period_from=first_day - WEEK,
+        period_from=since[0] - WEEK,
     )
 
 
