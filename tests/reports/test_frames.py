@@ -57,6 +57,11 @@ EMPTY = {
     "attendance": frames.attendance,
     "enrolment": frames.enrolment,
     "queries": frames.queries,
+    "quizzes": frames.quizzes,
+    "money": frames.money,
+    "engineer_visits": lambda s, scope: frames.engineer_visits(s, scope, small.ZONE),
+    "shift_pupils": frames.shift_pupils,
+    "service_intervals": frames.service_intervals,
     "occasions": lambda s, scope: frames.school_calendar(s, scope, small.ZONE).occasions,
     "breaks": lambda s, scope: frames.school_calendar(s, scope, small.ZONE).breaks,
     "machine_weeks": lambda s, scope: frames.machine_weeks(
@@ -91,6 +96,11 @@ COLUMNS = {
     "enrolment": "school_id sex grade age pupils from_day until_day",
     "sheets": "school_id week state version first_sent due expected",
     "queries": "school_id week open",
+    "quizzes": "session_id school_id school day item right_right right_wrong wrong_right wrong_wrong",
+    "money": "school_id school day kind minor",
+    "engineer_visits": "school_id day purpose",
+    "shift_pupils": "school_id shift_id sex pupils",
+    "service_intervals": "school_id from_day every_days",
 }
 
 

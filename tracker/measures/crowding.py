@@ -84,12 +84,22 @@ def share_served(bursts: pd.DataFrame, group: Group, until: Until = "done", sour
         bursts: from ``crowding_breaks.burst_breaks``.
         source: where the times per visit are from, for the note.
     """
-    return _mean(occasions_of(bursts, group), until, "share of breaks", source)
+    return served_share(occasions_of(bursts, group), until, source)
+
+
+def served_share(occasions: pd.DataFrame, until: Until = "done", source: str = PROXY) -> Figure:
+    """``share_served`` of breaks from ``occasions_of``, where those of several schools are asked about in turn."""
+    return _mean(occasions, until, "share of breaks", source)
 
 
 def still_waiting(bursts: pd.DataFrame, group: Group, source: str = PROXY) -> Figure:
     """Pupils left over: those expected to stand in the queue still at the bell, the mean over a group's breaks."""
-    return _mean(occasions_of(bursts, group), "waiting", "pupils per break", source)
+    return left_over(occasions_of(bursts, group), source)
+
+
+def left_over(occasions: pd.DataFrame, source: str = PROXY) -> Figure:
+    """``still_waiting`` of breaks from ``occasions_of``."""
+    return _mean(occasions, "waiting", "pupils per break", source)
 
 
 def _mean(rows: pd.DataFrame, result: str, unit: str, source: str) -> Figure:
@@ -121,8 +131,12 @@ def worst_breaks(bursts: pd.DataFrame, group: Group, most: int = 10) -> pd.DataF
     Returns:
         At most ``most`` rows of ``occasions_of`` with ``out``: cabins and urinals that were out of service then.
     """
-    rows = occasions_of(bursts, group)
-    rows = rows[rows["arrivals"].notna()].assign(out=lambda found: found["standing"] - found["usable"])
+    return least_served(occasions_of(bursts, group), most)
+
+
+def least_served(occasions: pd.DataFrame, most: int = 10) -> pd.DataFrame:
+    """``worst_breaks`` of breaks from ``occasions_of``."""
+    rows = occasions[occasions["arrivals"].notna()].assign(out=lambda found: found["standing"] - found["usable"])
     rows = rows.sort_values(["done", "waiting", "day", "slot"], ascending=[True, False, True, True], kind="stable")
     return rows.head(most).reset_index(drop=True)
 

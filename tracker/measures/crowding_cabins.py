@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from tracker.measures.burst import VisitTime, burst_table, visit_within
@@ -73,21 +75,23 @@ def cabins_for_breaks(
     """
     if not 0 < share <= 1:
         raise ValueError(f"the share of breaks must be above 0 and at most 1, got {share}")
-    rows = bursts[(bursts["group"] == group.value) & (bursts["kind"] == kind.value)]
-    if rows["school_id"].nunique() > 1:
+    rows = (bursts["group"].to_numpy(object) == group.value) & (bursts["kind"].to_numpy(object) == kind.value)
+    if len(set(bursts["school_id"].to_numpy()[rows].tolist())) > 1:
         raise ValueError("cabins are needed by a school: ask for one school at a time")
     unit = "urinals" if kind is UnitKind.URINAL else "cabins"
-    known = rows[rows["arrivals"].notna()]
-    if known.empty:
-        return not_recorded(unit, Basis.MODELLED, expected=len(rows), records="breaks")
-    counts = known.groupby(["arrivals", "minutes"], as_index=False).agg(breaks=("day", "size"))
-    alike = [(int(n), float(t), int(b)) for n, t, b in counts.itertuples(index=False, name=None)]
+    arrivals, minutes = (bursts[name].to_numpy()[rows] for name in ("arrivals", "minutes"))
+    known = ~np.isnan(arrivals)
+    if not known.any():
+        return not_recorded(unit, Basis.MODELLED, expected=len(arrivals), records="breaks")
+    counts = Counter(zip(arrivals[known].tolist(), minutes[known].tolist(), strict=True))
+    alike = [(int(n), float(t), breaks) for (n, t), breaks in sorted(counts.items())]
+    used = int(known.sum())
     middle, short, long = (_fewest(alike, time, share, until) for time in times.times())
     if middle.cabins is None or short.cabins is None:
         best = [middle.share, short.share, long.share]
-        return NoNumber(modelled(best, "share of breaks", len(known), len(rows), times.source))
+        return NoNumber(modelled(best, "share of breaks", used, len(arrivals), times.source))
     ends = [middle.cabins, short.cabins, middle.cabins if long.cabins is None else long.cabins]
-    found = modelled([float(end) for end in ends], unit, len(known), len(rows), times.source)
+    found = modelled([float(end) for end in ends], unit, used, len(arrivals), times.source)
     if long.cabins is None:
         return replace(found, low=None, high=None, note=f"{worst_case(times.source)} {NOT_AT_LONG}")
     return found

@@ -6,11 +6,11 @@ the measures make of it worked out once, when it is first asked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -26,6 +26,7 @@ from tracker.vocabulary import CABIN_LIKE, UnitKind
 STOCK_HISTORY = timedelta(days=70)  # a machine's count before the period may lie before a long holiday
 WEEK = timedelta(days=6)
 MEMORY = Memory()
+T = TypeVar("T")
 
 
 class TermLike(Protocol):
@@ -166,6 +167,17 @@ class TermFacts:
     def figures(self) -> dict[str, Any]:
         """Figures that were worked out, by the key of their headline."""
         return {}
+
+    @cached_property
+    def _made(self) -> dict[str, Any]:
+        return {}
+
+    def once(self, key: str, make: Callable[[], T]) -> T:
+        """What was made under this key, or is made now: tables that are opened again cost nothing."""
+        if key not in self._made:
+            self._made[key] = make()
+        found: T = self._made[key]
+        return found
 
     @property
     def zone(self) -> ZoneInfo:

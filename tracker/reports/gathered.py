@@ -39,6 +39,7 @@ class Gathered:
     tallies: pd.DataFrame
     readings: pd.DataFrame
     unit_weeks: pd.DataFrame
+    fittings: pd.DataFrame
     water: pd.DataFrame
     scopes: pd.DataFrame
     outages: pd.DataFrame
@@ -57,6 +58,12 @@ class Gathered:
     sheets: pd.DataFrame
     queries: pd.DataFrame
     before: pd.DataFrame
+    quizzes: pd.DataFrame
+    money: pd.DataFrame
+    engineer_visits: pd.DataFrame
+    service_intervals: pd.DataFrame
+    shift_pupils: pd.DataFrame
+    grade_ages: dict[str, int]
 
     @cached_property
     def standing(self) -> pd.DataFrame:
@@ -106,6 +113,7 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
     counters = (units, usage, tallies, held.occasions, readings)
     unit_weeks = visits.unit_weeks(*counters, preferred=_preferred(units), since=first)
     machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
+    fittings = _fittings(session, counted, settings)
     return Gathered(
         period=Span(wide.first_day, wide.last_day),
         since=first,
@@ -117,10 +125,14 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
         tallies=tallies,
         readings=readings,
         unit_weeks=unit_weeks,
-        water=_water(session, counted, (wide.first_day, first), settings, (units, unit_weeks, held, readings)),
+        fittings=fittings,
+        water=_water(
+            session, counted, (wide.first_day, first), settings, (units, unit_weeks, held, readings, fittings)
+        ),
         machine_weeks=machine_weeks,
         given=_given(machine_weeks, readings, held.occasions, units),
         sheets=frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
+        grade_ages=frames.grade_ages(session, wide),
         **_of_the_days(session, wide, zone),
     )
 
@@ -142,6 +154,11 @@ def _of_the_days(session: frames.Session, wide: frames.Scope, zone: ZoneInfo) ->
         "routes": frames.routes(session, wide),
         "queries": frames.queries(session, wide),
         "before": frames.before(session, wide),
+        "quizzes": frames.quizzes(session, wide),
+        "money": frames.money(session, wide),
+        "engineer_visits": frames.engineer_visits(session, wide, zone),
+        "service_intervals": frames.service_intervals(session, wide),
+        "shift_pupils": frames.shift_pupils(session, wide),
     }
 
 
@@ -149,19 +166,23 @@ def _preferred(units: pd.DataFrame) -> dict[int, Source]:
     return {int(unit): Source(source) for unit, source in zip(units["unit_id"], units["source"], strict=True)}
 
 
+def _fittings(session: frames.Session, counted: frames.Scope, settings: dict[str, int]) -> pd.DataFrame:
+    """Fittings; a maker's claim without an uncertainty of its own takes the programme's."""
+    fittings = frames.fittings(session, counted)
+    claimed = fittings["litres_basis"] == LitresBasis.CLAIM.value
+    unknown = fittings["u_permille"].isna() & claimed
+    return fittings.assign(u_permille=fittings["u_permille"].mask(unknown, float(settings["litres_u_permille"])))
+
+
 def _water(
     session: frames.Session,
     counted: frames.Scope,
     since: tuple[date, date],
     settings: dict[str, int],
-    known: tuple[pd.DataFrame, pd.DataFrame, frames.SchoolCalendar, pd.DataFrame],
+    known: tuple[pd.DataFrame, pd.DataFrame, frames.SchoolCalendar, pd.DataFrame, pd.DataFrame],
 ) -> pd.DataFrame:
     """Litres from the first of two days on; the calendar ``held`` was read from the second."""
-    units, unit_weeks, held, readings = known
-    fittings = frames.fittings(session, counted)
-    claimed = fittings["litres_basis"] == LitresBasis.CLAIM.value
-    unknown = fittings["u_permille"].isna() & claimed
-    fittings["u_permille"] = fittings["u_permille"].mask(unknown, float(settings["litres_u_permille"]))
+    units, unit_weeks, held, readings, fittings = known
     counters = (frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
     looked = flush.with_long_counters(*counters, preferred=_preferred(units), since=since[1])
     share, low, high = (settings[f"long_share_{name}permille"] / 1000 for name in ("", "low_", "high_"))

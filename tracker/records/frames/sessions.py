@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from tracker.models.disposal import Burn, DisposalRoute
 from tracker.models.school import Enrolment, School, Shift
-from tracker.models.sessions import Attendance, AwarenessSession
+from tracker.models.sessions import Attendance, AwarenessSession, Quiz
 from tracker.models.sheets import Query, WeekSheet
 from tracker.models.units import Unit
 from tracker.models.usage import Level
@@ -39,6 +39,17 @@ SESSIONS = {
     "minutes": "float64",
 }
 ATTENDANCE = {"session_id": "int64", "sex": "str", "grade": "str", "present": "float64"}
+QUIZZES = {
+    "session_id": "int64",
+    "school_id": "int64",
+    "school": "str",
+    "day": DAY,
+    "item": "str",
+    "right_right": "int64",
+    "right_wrong": "int64",
+    "wrong_right": "int64",
+    "wrong_wrong": "int64",
+}
 ENROLMENT = {
     "school_id": "int64",
     "sex": "str",
@@ -90,6 +101,17 @@ def attendance(session: Session, scope: Scope) -> pd.DataFrame:
     query = query.join(lesson, lesson.id == Attendance.session_id)
     query = query.where(lesson.school_id.in_(schools_in(scope)), day_in(lesson.day, scope))
     return read(session, ATTENDANCE, query.order_by(Attendance.session_id, Attendance.sex, Attendance.grade))
+
+
+def quizzes(session: Session, scope: Scope) -> pd.DataFrame:
+    """Frame ``quizzes``: of an item of a lesson, how many pupils were right before and after, right before and wrong
+    after, and so on: four totals, never one pupil's pair."""
+    row, lesson = Quiz, AwarenessSession
+    totals = (row.right_right, row.right_wrong, row.wrong_right, row.wrong_wrong)
+    query = select(row.session_id, lesson.school_id, School.code, lesson.day, row.item, *totals)
+    query = query.join(lesson, lesson.id == row.session_id).join(School, School.id == lesson.school_id)
+    query = query.where(lesson.school_id.in_(schools_in(scope)), day_in(lesson.day, scope))
+    return read(session, QUIZZES, query.order_by(row.item, School.code, lesson.day, row.session_id))
 
 
 def enrolment(session: Session, scope: Scope) -> pd.DataFrame:
