@@ -169,6 +169,15 @@ def sheets(asked: Asked, held: Calendar, seen: Seen, on_time: bool) -> Fig:
     return Fig(part / len(due), None, None, len(received), len(due))
 
 
+def queried(asked: Asked, seen: Seen) -> Fig:
+    """Open queries. No file holds a question or an answer; a queried sheet waits for the answer to one."""
+    waiting = 0
+    for row in asked.mine("week_sheets"):
+        if day(row["week"]) in seen.period and row["state"] == "queried":
+            waiting += 1
+    return Fig(waiting, None, None, waiting, waiting)
+
+
 def levels(asked: Asked) -> list[tuple[str, str]]:
     """The three service ladders from the term's inspection."""
     answers = {}

@@ -127,7 +127,7 @@ class World:
             "attendances": care.attendances(asked, lessons),
             "completeness_share": received,
             "timeliness_share": care.sheets(asked, self.held, self.seen, on_time=True),
-            "open_queries": Fig(0, None, None, 0, 0),  # no file holds queries
+            "open_queries": care.queried(asked, self.seen),
         }
 
     def visit_tables(self) -> dict[str, Rows]:

@@ -33,4 +33,4 @@ def grade_ages(session: Session, scope: Scope) -> dict[str, int]:
     query = select(row.grade, row.age).where(row.programme_id == scope.programme_id, row.from_day <= scope.last_day)
     # The last one of a grade stays: the latest day, on it the largest share.
     rows = session.execute(query.order_by(row.from_day, row.permille, row.age.desc()))
-    return dict(rows.tuples().all())
+    return {found.grade: found.age for found in rows}
