@@ -13,6 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from tracker.measures.calendar import Scope, Span, local_minute, minute_of
+from tracker.measures.columns import DAY_KEY, Whole, day_numbers, is_in, keys
 from tracker.measures.faults import Spell, spells
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.intervals import mean_time_between, wilson
@@ -122,23 +123,38 @@ def looks(sightings: pd.DataFrame, days: pd.DataFrame, limit: int = LOOK_DAYS) -
         unit_id, school_id, kind, school_days, looks (distinct places), longest_gap, gaps, kept (gaps within
         the limit).
     """
-    seen: dict[object, npt.NDArray[np.datetime64]] = {
-        unit: rows.to_numpy("datetime64[us]") for unit, rows in sightings.groupby("unit_id")["day"]
-    }
-    found = []
-    for (unit, school, kind), rows in days.groupby(["unit_id", "school_id", "kind"])["day"]:
-        held = np.unique(rows.to_numpy("datetime64[us]"))
-        looked = seen.get(unit, held[:0])
-        looked = looked[(looked >= held[0]) & (looked <= held[-1])]
-        places = np.unique(np.searchsorted(held, looked, side="right"))
-        gaps = np.diff(np.concatenate([[0], places]))
-        waiting = len(held) - int(places[-1] if len(places) else 0)
-        ended = [*gaps.tolist(), *([waiting] if waiting > limit else [])]
-        longest = max([*ended, waiting])
-        kept = sum(1 for gap in ended if gap <= limit)
-        found.append((unit, school, kind, len(held), len(places), longest, len(ended), kept))
-    columns = ["unit_id", "school_id", "kind", "school_days", "looks", "longest_gap", "gaps", "kept"]
-    return pd.DataFrame(found, columns=columns)
+    rows = days[["unit_id", "school_id", "kind"]].assign(key=_unit_days(days))
+    rows = rows.drop_duplicates("key").sort_values("key", ignore_index=True)
+    held = rows["key"].to_numpy("int64")
+    units, first, count = np.unique(rows["unit_id"].to_numpy("int64"), return_index=True, return_counts=True)
+    unit, place = _places(np.unique(_unit_days(sightings)), held, (units, first, count))
+    begin = np.ones(len(unit), dtype=bool)
+    begin[1:] = unit[1:] != unit[:-1]
+    gaps = np.where(begin, place, np.diff(place, prepend=0))
+    looked, kept = (np.bincount(at, minlength=len(units)) for at in (unit, unit[gaps <= limit]))
+    latest, longest = np.zeros(len(units), dtype=np.int64), np.zeros(len(units), dtype=np.int64)
+    np.maximum.at(latest, unit, place)
+    np.maximum.at(longest, unit, gaps)
+    waiting = count - latest
+    columns = {"school_days": count, "looks": looked, "longest_gap": np.maximum(longest, waiting)}
+    columns |= {"gaps": looked + (waiting > limit), "kept": kept}
+    return rows.loc[first, ["unit_id", "school_id", "kind"]].reset_index(drop=True).assign(**columns)
+
+
+def _unit_days(frame: pd.DataFrame) -> Whole:
+    return keys(frame["unit_id"].to_numpy("int64"), day_numbers(frame["day"]))
+
+
+def _places(looks: Whole, held: Whole, units: tuple[Whole, Whole, Whole]) -> tuple[Whole, Whole]:
+    """Unit (its place) and number of school days up to each look that lies within the unit's days, each pair once."""
+    known, first, count = units
+    looks = looks[is_in(looks // DAY_KEY, known)]
+    unit = np.searchsorted(known, looks // DAY_KEY)
+    within = (looks >= held[first[unit]]) & (looks <= held[first[unit] + count[unit] - 1])
+    looks, unit = looks[within], unit[within]
+    place = np.searchsorted(held, looks, side="right") - first[unit]
+    pairs = np.unique(unit * DAY_KEY + place)
+    return pairs // DAY_KEY, pairs % DAY_KEY
 
 
 def days_between_looks(table: pd.DataFrame) -> Figure:

@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from tracker.measures.calendar import SchoolTime, Scope, local_minute, minute_of, minutes_of
+from tracker.measures.calendar import Scope, local_minute, minute_of, minutes_of
+from tracker.measures.columns import DAY_KEY, Whole, day_numbers, is_in, keys
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.lost import unit_breaks
 from tracker.vocabulary import Basis, Cause, State
@@ -27,6 +28,7 @@ TABLE = [
     *("share", "low", "high", "used", "expected", "basis"),
 ]
 CAUSE_ORDER = {cause.value: rank for rank, cause in enumerate(Cause)}
+APART = 10**9  # minutes; more than lie between any two school days
 RANGE_NOTE = "The range is what the days on which nobody looked allow."
 
 
@@ -118,15 +120,8 @@ def down_minutes(outages: pd.DataFrame, units: pd.DataFrame, scope: Scope) -> pd
 
 def _spread(pieces: pd.DataFrame, units: pd.DataFrame, scope: Scope) -> pd.DataFrame:
     """Lay pieces over the school time of their units: one row per unit, day, cause and planned."""
-    placed = pieces.merge(units[["unit_id", "school_id"]], on="unit_id")
-    parts = [
-        _overlaps(placed[placed["school_id"] == school], scope.times[school])
-        for school in sorted(set(placed["school_id"].tolist()) & set(scope.times))
-    ]
-    if not parts:
-        return _no_down()
-    found = pd.concat(parts, ignore_index=True)
-    return found.groupby(DOWN[:-1], as_index=False)[["down_min"]].sum()
+    found = _overlaps(pieces.merge(units[["unit_id", "school_id"]], on="unit_id"), scope)
+    return found.groupby(DOWN[:-1], as_index=False)[["down_min"]].sum() if len(found) else _no_down()
 
 
 def _no_down() -> pd.DataFrame:
@@ -134,19 +129,27 @@ def _no_down() -> pd.DataFrame:
     return pd.DataFrame({name: pd.Series([], dtype=kind) for name, kind in zip(DOWN, kinds, strict=True)})
 
 
-def _overlaps(pieces: pd.DataFrame, time: SchoolTime) -> pd.DataFrame:
-    """Minutes that each piece takes from each school interval it meets (vectorised: no loop over minutes)."""
-    starts, ends = (
-        minutes_of(pieces["start"].to_numpy("datetime64[us]")),
-        minutes_of(pieces["end"].to_numpy("datetime64[us]")),
-    )
-    first = np.searchsorted(time.ends, starts, side="right")
-    count = np.maximum(np.searchsorted(time.starts, ends, side="left") - first, 0)
+def _overlaps(pieces: pd.DataFrame, scope: Scope) -> pd.DataFrame:
+    """Whole that each piece takes from each school interval it meets, all schools on one line one after another."""
+    schools = np.array(sorted(scope.times), dtype=np.int64)
+    known = np.isin(pieces["school_id"].to_numpy("int64"), schools)
+    pieces = pieces[known].sort_values(["school_id"], kind="stable")
+    if pieces.empty:
+        return _no_down()
+    at = np.searchsorted(schools, pieces["school_id"].to_numpy("int64"))
+    own = [scope.times[school] for school in schools.tolist()]
+    shift = np.repeat(np.arange(len(own)), [len(time.starts) for time in own]) * APART
+    school_starts = np.concatenate([time.starts for time in own]) + shift
+    school_ends = np.concatenate([time.ends for time in own]) + shift
+    days = np.concatenate([time.days for time in own])
+    starts, ends = (minutes_of(pieces[name].to_numpy("datetime64[us]")) + at * APART for name in ("start", "end"))
+    first = np.searchsorted(school_ends, starts, side="right")
+    count = np.maximum(np.searchsorted(school_starts, ends, side="left") - first, 0)
     row = np.repeat(np.arange(len(pieces)), count)
     slot = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + np.repeat(first, count)
-    minutes = np.minimum(ends[row], time.ends[slot]) - np.maximum(starts[row], time.starts[slot])
+    minutes = np.minimum(ends[row], school_ends[slot]) - np.maximum(starts[row], school_starts[slot])
     found = pieces[["unit_id", "cause", "planned"]].iloc[row].reset_index(drop=True)
-    return found.assign(day=time.days[slot].astype("datetime64[us]"), down_min=minutes)
+    return found.assign(day=days[slot].astype("datetime64[us]"), down_min=minutes)
 
 
 def evidence_days(*frames: pd.DataFrame) -> pd.DataFrame:
@@ -178,38 +181,62 @@ def unit_days(units: pd.DataFrame, outages: pd.DataFrame, evidence: pd.DataFrame
         in school time.
     """
     columns = [name for name in units.columns if name not in {"from_day", "until_day"}]
-    days = _school_days(scope).merge(units, on="school_id")
-    there = (days["day"] >= days["from_day"]) & (days["until_day"].isna() | (days["day"] <= days["until_day"]))
-    days = days.loc[there, [*columns, "day", "scheduled_min"]]
-    key = ["unit_id", "day"]
+    standing = units.sort_values("unit_id", kind="stable")
+    held = _school_days(scope)
+    unit, place = _pairs(standing["school_id"].to_numpy("int64"), held["school_id"].to_numpy("int64"))
+    day = held["day"].to_numpy("datetime64[us]")[place]
+    first, last = (standing[name].to_numpy("datetime64[us]")[unit] for name in ("from_day", "until_day"))
+    there = (day >= first) & (np.isnat(last) | (day <= last))
+    unit, place = unit[there], place[there]
+    days = standing[columns].take(unit).reset_index(drop=True)
+    days = days.assign(day=day[there], scheduled_min=held["scheduled_min"].to_numpy("int64")[place])
     down = down_minutes(outages, units, scope)
     sold_out = _spread(_pieces(outages[outages["cause"] == Cause.EMPTY.value], units, scope), units, scope)
-    seen = pd.concat([evidence[key], down[key], sold_out[key]], ignore_index=True).drop_duplicates()
-    days = days.merge(down.groupby(key, as_index=False)[["down_min"]].sum(), on=key, how="left")
-    planned = down[down["planned"]].groupby(key, as_index=False)[["down_min"]].sum()
-    days = days.merge(planned.rename(columns={"down_min": "planned_min"}), on=key, how="left")
-    days = days.merge(seen.assign(observed=True), on=key, how="left")
-    days["observed"] = days["observed"].eq(True).astype(bool)
-    for column in ("down_min", "planned_min"):
-        days[column] = days[column].fillna(0).astype("int64")
-    return days.sort_values(key, ignore_index=True)
+    mine = _keys(days)
+    seen = np.unique(np.concatenate([_keys(evidence), _keys(down), _keys(sold_out)]))
+    return days.assign(
+        down_min=_minutes_at(mine, down),
+        planned_min=_minutes_at(mine, down[down["planned"]]),
+        observed=is_in(mine, seen),
+    )
+
+
+def _pairs(wanted: Whole, known: Whole) -> tuple[Whole, Whole]:
+    """Places of each wanted number and of each that is the same among ``known``, which are in order."""
+    first = np.searchsorted(known, wanted, side="left")
+    count = np.searchsorted(known, wanted, side="right") - first
+    place = np.repeat(np.arange(len(wanted)), count)
+    return place, np.arange(len(place)) - np.repeat(np.cumsum(count) - count - first, count)
+
+
+def _keys(frame: pd.DataFrame) -> Whole:
+    return keys(frame["unit_id"].to_numpy("int64"), day_numbers(frame["day"]))
+
+
+def _minutes_at(mine: Whole, down: pd.DataFrame) -> Whole:
+    """Down minutes of each unit and day."""
+    known, place = np.unique(_keys(down), return_inverse=True)
+    totals = np.bincount(place, weights=down["down_min"].to_numpy("float64"), minlength=len(known)).astype(np.int64)
+    found = np.zeros(len(mine), dtype=np.int64)
+    hit = is_in(mine, known)
+    found[hit] = totals[np.searchsorted(known, mine[hit])]
+    return found
 
 
 def _school_days(scope: Scope) -> pd.DataFrame:
-    """School_id, day, scheduled_min of every school day in the period that began before ``as_of``."""
+    """School_id, day, scheduled_min of every school day in the period that began before ``as_of``, in order."""
     stop = minute_of(scope.as_of)
     first, last = np.datetime64(scope.period.first, "D"), np.datetime64(scope.period.last, "D")
-    parts = []
-    for school, time in scope.times.items():
+    schools, days, minutes = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for school, time in sorted(scope.times.items()):
         held = (time.days >= first) & (time.days <= last) & (time.starts < stop)
-        minutes = np.minimum(time.ends[held], stop) - time.starts[held]
-        day = time.days[held].astype("datetime64[us]")
-        parts.append(pd.DataFrame({"school_id": school, "day": day, "scheduled_min": minutes}))
-    if not parts:
-        kinds = {"school_id": "int64", "day": "datetime64[us]", "scheduled_min": "int64"}
-        return pd.DataFrame({name: pd.Series([], dtype=kind) for name, kind in kinds.items()})
-    found = pd.concat(parts, ignore_index=True)
-    return found.groupby(["school_id", "day"], as_index=False)[["scheduled_min"]].sum()
+        days.append(time.days[held].astype(np.int64))
+        minutes.append(np.minimum(time.ends[held], stop) - time.starts[held])
+        schools.append(np.full(len(days[-1]), school, dtype=np.int64))
+    known, place = np.unique(keys(np.concatenate(schools), np.concatenate(days)), return_inverse=True)
+    totals = np.bincount(place, weights=np.concatenate(minutes), minlength=len(known)).astype(np.int64)
+    day = (known % DAY_KEY).astype("datetime64[D]").astype("datetime64[us]")
+    return pd.DataFrame({"school_id": known // DAY_KEY, "day": day, "scheduled_min": totals})
 
 
 def availability(days: pd.DataFrame) -> Figure:
