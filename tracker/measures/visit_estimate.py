@@ -13,17 +13,20 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
+from tracker.measures.columns import DAY_KEY, day_numbers, keys
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded, weakest
 from tracker.measures.intervals import ratio_of_totals, sum_u
 from tracker.measures.visits import expected_unit_weeks, pupil_days, visits_by, visits_total
 from tracker.vocabulary import CABIN_LIKE, Basis, Group, Sex, UnitKind
 
+EPOCH = date(1970, 1, 1)
 ALIKE = "The estimate takes unit-weeks that were not reported to be like the reported ones of the same school."
 UNSEEN = "Schools that reported nothing are taken to be like those that did, by {size}."
 NO_SPREAD = "There is no interval: too little was reported to see how much weeks or schools differ."
@@ -101,14 +104,17 @@ def estimated_visits(
     Example: one unit, four weeks of 5 days; 100, 120 and 110 reported. 330 ÷ 15 × 20 = 440; residuals −10, 10, 0,
     e = 4/3 of them, var = (1 − 3/4) · 3/2 · (16/9 · 200) = 133.33, t(2) = 4.303: ± 49.7.
     """
-    reported = visits_total(unit_weeks, tallies, occasions, units, kinds)
+    due = expected_unit_weeks(units, occasions, kinds)
+    reported = visits_total(unit_weeks, tallies, occasions, units, kinds, expected=due)
     if reported.value is None or reported.used == reported.expected:
         return VisitEstimate(reported, reported)
-    due = expected_unit_weeks(units, occasions, kinds)
     schools = _schools(due, unit_weeks, occasions)
     sizes, size_name = _sizes(schools, enrolment, occasions)
     totals = _pooled({school: _school_total(cells, sizes[school]) for school, cells in schools.items()})
-    sampled = _sampled(unit_weeks, tallies, occasions, units, kinds)
+    sampled: Mapping[int, tuple[float, float]] = {}
+    if reported.low is not None:  # something was drawn
+        by_school = visits_by(unit_weeks, tallies, occasions, units, "school_id", kinds=kinds, expected=due)
+        sampled = {school: _distances(figure) for school, figure in by_school.items()}
     value, half = _programme(totals, sizes, sampled)
     unseen = len(totals) < len(schools)
     notes = [ALIKE, UNSEEN.format(size=size_name) if unseen else "", "" if half else NO_SPREAD, reported.note]
@@ -152,17 +158,24 @@ def _schools(
     due: pd.DataFrame, unit_weeks: pd.DataFrame, occasions: pd.DataFrame
 ) -> dict[int, dict[tuple[str, str], Cell]]:
     """School → kind and group → what was recorded and expected."""
-    held = {(row.school_id, row.week): float(row.school_days) for row in rows_of(occasions)}
-    seen = {(row.unit_id, row.week): row.visits for row in rows_of(unit_weeks)}
+    held = keys(occasions["school_id"].to_numpy("int64"), day_numbers(occasions["week"]))
+    week, school = day_numbers(due["week"]), due["school_id"].to_numpy("int64")
+    days = occasions["school_days"].to_numpy("float64")[pd.Index(held).get_indexer(pd.Index(keys(school, week)))]
+    seen = keys(unit_weeks["unit_id"].to_numpy("int64"), day_numbers(unit_weeks["week"]))
+    at = pd.Index(seen).get_indexer(pd.Index(keys(due["unit_id"].to_numpy("int64"), week)))
+    kept = at >= 0
+    visits = unit_weeks["visits"].to_numpy("float64")[at[kept]]
+    codes, names = pd.MultiIndex.from_frame(due[["school_id", "kind", "group"]]).factorize()
+    expected = np.bincount(codes, weights=days, minlength=len(names)).tolist()
+    cells = [Cell(expected=each) for each in expected]
+    of_week, place = np.unique(keys(codes[kept].astype(np.int64), week[kept]), return_inverse=True)
+    sums = (np.bincount(place, weights=part, minlength=len(of_week)).tolist() for part in (visits, days[kept]))
+    for key, number, base in zip(of_week.tolist(), *sums, strict=True):
+        cell, day = cells[key // DAY_KEY], EPOCH + timedelta(days=key % DAY_KEY)
+        cell.visits[day], cell.days[day] = number, base
     schools: dict[int, dict[tuple[str, str], Cell]] = {}
-    for row in rows_of(due):
-        cell = schools.setdefault(row.school_id, {}).setdefault((row.kind, row.group), Cell())
-        days, week = held[row.school_id, row.week], row.week.date()
-        cell.expected += days
-        visits = seen.get((row.unit_id, row.week))
-        if visits is not None:
-            cell.visits[week] = cell.visits.get(week, 0.0) + visits
-            cell.days[week] = cell.days.get(week, 0.0) + days
+    for (of_school, kind, group), cell in zip(names.tolist(), cells, strict=True):
+        schools.setdefault(int(of_school), {})[kind, group] = cell
     return schools
 
 
@@ -226,13 +239,6 @@ def _pooled(found: Mapping[int, SchoolTotal | None]) -> dict[int, SchoolTotal]:
         )
         for school, total in totals.items()
     }
-
-
-def _sampled(*frames_and_kinds: Any) -> dict[int, tuple[float, float]]:
-    """School → distances of the limits of its drawn breaks, below and above (0 where nothing was drawn)."""
-    unit_weeks, tallies, occasions, units, kinds = frames_and_kinds
-    figures = visits_by(unit_weeks, tallies, occasions, units, "school_id", kinds=kinds)
-    return {school: _distances(figure) for school, figure in figures.items()}
 
 
 def _distances(figure: Figure) -> tuple[float, float]:
