@@ -26,7 +26,11 @@ class DangerForm(FlaskForm):
     class Meta:
         csrf = False  # every write is checked before its route is reached (web.security)
 
-    what = RadioField("What is it?", validators=[InputRequired(CHOOSE_WHAT)], choices=[SelectChoice(*one) for one in DANGER_LABELS.items()])
+    what = RadioField(
+        "What is it?",
+        validators=[InputRequired(CHOOSE_WHAT)],
+        choices=[SelectChoice(*one) for one in DANGER_LABELS.items()],
+    )
     where = RadioField("Where is it?", validators=[InputRequired(CHOOSE_WHERE)])
     note = StringField(
         "A few words, if they help (never a pupil's name)",
