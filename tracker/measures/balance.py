@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import Whole, keys
+from tracker.measures.columns import Whole, keys, matches
 from tracker.measures.dials import (
     dial_uses,
     first_week,
@@ -176,17 +176,17 @@ def _modelled(
     records: _Records, served: Mapping[date, Whole | None], weeks: Iterable[date]
 ) -> tuple[WaterRows, dict[date, float]]:
     """Water rows of the units served in these weeks, and their mL by week."""
-    chosen: list[Whole] = [np.zeros(0, dtype=np.int64)]
-    modelled: dict[date, float] = {}
-    for week in weeks:
-        units = served.get(week)
-        wanted = np.zeros(0, dtype=np.int64) if units is None else keys(units, np.full(len(units), (week - EPOCH).days))
-        first = np.searchsorted(records.unit_weeks, wanted, side="left")
-        last = np.searchsorted(records.unit_weeks, wanted, side="right")
-        places = np.concatenate([np.zeros(0, dtype=np.int64), *map(np.arange, first, last)]).astype(np.int64)
-        modelled[week] = float(records.rows.ml[places].sum())
-        chosen.append(places)
-    return records.rows.take(np.concatenate(chosen)), modelled
+    order = list(weeks)
+    units = [served.get(week) for week in order]
+    wanted = [
+        keys(ids, np.full(len(ids), (week - EPOCH).days))
+        for ids, week in zip(units, order, strict=True)
+        if ids is not None
+    ]
+    number = np.repeat(np.arange(len(order)), [0 if ids is None else len(ids) for ids in units])
+    asked, places = matches(np.concatenate([np.zeros(0, dtype=np.int64), *wanted]), records.unit_weeks)
+    sums = np.bincount(number[asked], weights=records.rows.ml[places], minlength=len(order)).tolist()
+    return records.rows.take(places), dict(zip(order, sums, strict=True))
 
 
 def compared(intervals: list[Any], days: Mapping[date, int], good: set[date]) -> list[Any]:

@@ -51,6 +51,18 @@ def is_in(wanted: Whole, known: Whole) -> Flags:
     return np.asarray(known[at] == wanted, dtype=bool)
 
 
+def matches(wanted: Whole, known: Whole) -> tuple[Whole, Whole]:
+    """Places of each wanted number and of each that is the same among ``known``, which are in order.
+
+    >>> [places.tolist() for places in matches(np.array([5, 7]), np.array([5, 5, 6, 7]))]
+    [[0, 0, 1], [0, 1, 3]]
+    """
+    first = np.searchsorted(known, wanted, side="left")
+    count = np.searchsorted(known, wanted, side="right") - first
+    place = np.repeat(np.arange(len(wanted)), count)
+    return place, np.arange(len(place)) - np.repeat(np.cumsum(count) - count - first, count)
+
+
 def sums_by(names: Texts, days: Whole, amounts: Floats | Whole) -> dict[tuple[str, Any], float]:
     """Sums by name and day (a ``date``), in order of both.
 

@@ -133,6 +133,8 @@ def share_out(total: int, weights: Sequence[int]) -> list[int]:
     >>> share_out(7, [0, 0])
     [0, 7]
     """
+    if len(weights) == 1:
+        return [total]
     base = sum(weights)
     if base == 0:
         return [0] * (len(weights) - 1) + [total]

@@ -67,7 +67,7 @@ def route_day_states(
     for route in routes.to_dict("records"):
         by_school.setdefault(int(route["school_id"]), []).append({str(key): route[key] for key in route})
     rows = []
-    for school, day in zip(school_days["school_id"], school_days["day"], strict=True):
+    for school, day in zip(school_days["school_id"].tolist(), school_days["day"].tolist(), strict=True):
         found = {_route_state(route, day, burning.get(school, [])) for route in by_school.get(school, [])}
         rows.append((school, day, _best(found).value))
     types = {"school_id": "int64", "day": school_days["day"].dtype, "state": "str"}  # also when there is no row

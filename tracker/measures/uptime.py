@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from tracker.measures.calendar import Scope, local_minute, minute_of, minutes_of
-from tracker.measures.columns import DAY_KEY, Whole, day_numbers, is_in, keys
+from tracker.measures.columns import DAY_KEY, Whole, day_numbers, is_in, keys, matches
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.lost import unit_breaks
 from tracker.vocabulary import Basis, Cause, State
@@ -183,7 +183,7 @@ def unit_days(units: pd.DataFrame, outages: pd.DataFrame, evidence: pd.DataFrame
     columns = [name for name in units.columns if name not in {"from_day", "until_day"}]
     standing = units.sort_values("unit_id", kind="stable")
     held = _school_days(scope)
-    unit, place = _pairs(standing["school_id"].to_numpy("int64"), held["school_id"].to_numpy("int64"))
+    unit, place = matches(standing["school_id"].to_numpy("int64"), held["school_id"].to_numpy("int64"))
     day = held["day"].to_numpy("datetime64[us]")[place]
     first, last = (standing[name].to_numpy("datetime64[us]")[unit] for name in ("from_day", "until_day"))
     there = (day >= first) & (np.isnat(last) | (day <= last))
@@ -199,14 +199,6 @@ def unit_days(units: pd.DataFrame, outages: pd.DataFrame, evidence: pd.DataFrame
         planned_min=_minutes_at(mine, down[down["planned"]]),
         observed=is_in(mine, seen),
     )
-
-
-def _pairs(wanted: Whole, known: Whole) -> tuple[Whole, Whole]:
-    """Places of each wanted number and of each that is the same among ``known``, which are in order."""
-    first = np.searchsorted(known, wanted, side="left")
-    count = np.searchsorted(known, wanted, side="right") - first
-    place = np.repeat(np.arange(len(wanted)), count)
-    return place, np.arange(len(place)) - np.repeat(np.cumsum(count) - count - first, count)
 
 
 def _keys(frame: pd.DataFrame) -> Whole:

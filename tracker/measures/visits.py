@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import Floats, Texts, Whole, day_numbers, keys, named, sums_by, text
-from tracker.measures.dials import SOURCE_ORDER, first_week, interval_uses, rows_of, spread_over_weeks
+from tracker.measures.columns import Floats, Texts, Whole, day_numbers, keys, matches, named, sums_by, text
+from tracker.measures.dials import SOURCE_ORDER, first_week, interval_uses, spread_over_weeks
 from tracker.measures.figure import Figure, Part, not_recorded, weakest
 from tracker.measures.intervals import sum_u
 from tracker.measures.visits_drawn import Key, cells_of, limits_of, sample_of
@@ -171,19 +171,24 @@ def pupil_days(enrolment: pd.DataFrame, occasions: pd.DataFrame) -> pd.DataFrame
     Returns:
         school_id, week, pupils, school_days, pupil_days; school-weeks without any enrolment have no row.
     """
-    rolls: dict[int, list[tuple[Any, int, pd.Timestamp, pd.Timestamp]]] = {}
-    for r in rows_of(enrolment.sort_values("from_day")):
-        until = pd.Timestamp.max if pd.isna(r.until_day) else r.until_day
-        rolls.setdefault(r.school_id, []).append(((r.sex, r.grade, str(r.age)), int(r.pupils), r.from_day, until))
-    rows = []
-    for row in rows_of(occasions[occasions["school_days"] > 0].sort_values(["school_id", "week"])):
-        week, end = row.week, row.week + pd.Timedelta(days=6)
-        known = rolls.get(row.school_id, [])
-        latest = {key: pupils for key, pupils, first, last in known if first <= end and last >= week}
-        if latest:
-            pupils = sum(latest.values())
-            rows.append((row.school_id, week.date(), pupils, row.school_days, pupils * row.school_days))
-    return pd.DataFrame(rows, columns=list(PUPIL_DAYS)).astype(PUPIL_DAYS)
+    held = occasions[occasions["school_days"] > 0].sort_values(["school_id", "week"])
+    rolls = enrolment.sort_values(["school_id", "from_day"], kind="stable")
+    of_week, roll = matches(held["school_id"].to_numpy("int64"), rolls["school_id"].to_numpy("int64"))
+    first, until = (rolls[name].to_numpy("datetime64[D]")[roll] for name in ("from_day", "until_day"))
+    week = held["week"].to_numpy("datetime64[D]")[of_week]
+    there = (first <= week + np.timedelta64(6, "D")) & (np.isnat(until) | (until >= week))
+    of_week, roll = of_week[there], roll[there]
+    codes = [pd.factorize(rolls[name])[0].astype(np.int64) + 1 for name in ("sex", "grade", "age")]
+    kinds = (codes[0] * (len(rolls) + 1) + codes[1]) * (len(rolls) + 1) + codes[2]
+    kinds = np.unique(kinds, return_inverse=True)[1]
+    same = (of_week * (len(rolls) + 1) + kinds[roll])[::-1]  # the latest of one kind comes last
+    latest = len(same) - 1 - np.unique(same, return_index=True)[1]
+    pupils = np.bincount(
+        of_week[latest], weights=rolls["pupils"].to_numpy("float64")[roll[latest]], minlength=len(held)
+    )
+    rows = held.assign(pupils=pupils, pupil_days=pupils * held["school_days"])
+    known = np.bincount(of_week, minlength=len(held)) > 0
+    return rows.loc[known, list(PUPIL_DAYS)].astype(PUPIL_DAYS).reset_index(drop=True)
 
 
 def visits_per_pupil_day(

@@ -20,6 +20,7 @@ from tracker.records.frames.base import DAY, INSTANT, Scope, day_in, holds_in, r
 
 Whole: TypeAlias = npt.NDArray[np.int64]
 EPOCH = date(1970, 1, 1)
+DAYS = 100_000  # more than any day number
 HELD = {
     "school_id": "int64",
     "shift_id": "int64",
@@ -164,11 +165,11 @@ def _instants(days: Whole, minutes: Whole, zone: ZoneInfo) -> pd.DatetimeIndex:
 
 
 def _marked(rows: pd.DataFrame, drawn: pd.DataFrame) -> npt.NDArray[np.bool_]:
-    marks = set(zip(drawn["school_id"].tolist(), drawn["day"].tolist(), drawn["slot"].tolist(), strict=True))
-    if not marks:
-        return np.zeros(len(rows), dtype=bool)
-    places = zip(rows["school_id"].tolist(), rows["day"].tolist(), rows["slot"].tolist(), strict=True)
-    return np.array([place in marks for place in places], dtype=bool)
+    slots, _ = pd.factorize(pd.concat([rows["slot"], drawn["slot"]], ignore_index=True))
+    days = np.concatenate([frame["day"].to_numpy("datetime64[D]").astype(np.int64) for frame in (rows, drawn)])
+    schools = np.concatenate([frame["school_id"].to_numpy("int64") for frame in (rows, drawn)])
+    places = (schools * DAYS + days) * (len(slots) + 1) + slots
+    return np.isin(places[: len(rows)], places[len(rows) :])
 
 
 def _occasions(school_days: pd.DataFrame, breaks: pd.DataFrame) -> pd.DataFrame:
