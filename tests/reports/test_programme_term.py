@@ -74,8 +74,8 @@ def test_the_restocking_list_is_in_the_order_of_need_with_the_reason(session):
     assert [row[0] for row in rows] == [empty.code, short.code, enough.code]
     assert [row[2] for row in rows] == [0, 20, 60]
     assert [row[5] for row in rows] == [4, 2, 0]  # packs of ten: (39 - 0) / 10, (39 - 20) / 10, nothing
-    assert rows[0][6] == "nothing is left on record"
-    assert rows[1][6] == "lasts to the next round, not to the one after"
+    assert rows[0][8] == "nothing is left on record"
+    assert rows[1][8] == "lasts to the next round, not to the one after"
     assert rows[1][3] == pytest.approx(2.0)  # 20 at 10 a school week
 
 

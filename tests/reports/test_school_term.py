@@ -224,7 +224,18 @@ def test_every_headline_says_what_it_rests_on(session, place):
 def test_sections_come_in_the_order_of_reading_and_end_with_what_to_do(session, place):
     programme, term, school, _ = place
     keys = [section.key for section in build(session, programme, school, term).sections]
-    assert keys == ["short", "visits", "water", "units", "supplies", "disposal", "lessons", "records", "next"]
+    assert keys == [
+        "short",
+        "visits",
+        "crowding",
+        "water",
+        "units",
+        "supplies",
+        "disposal",
+        "lessons",
+        "records",
+        "next",
+    ]
 
 
 def test_service_levels_come_from_the_inspection_and_a_blank_is_not_a_no(session, place):

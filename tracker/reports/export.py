@@ -17,7 +17,7 @@ from datetime import date
 from typing import Any, Final
 
 from tracker.measures.figure import Figure
-from tracker.reports.printing import NOT_RECORDED, bare, day, days, number, plain, print_figure
+from tracker.reports.printing import NOT_RECORDED, bare, day, days, number, plain, print_figure, unit_words
 from tracker.reports.report import Cell, Chart, Column, Line, Report, Section, Table
 
 RISKY: Final = ("=", "+", "-", "@", "\t", "\r", "\0")
@@ -102,7 +102,7 @@ def _text_row(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Col
 
 def heading(column: Column) -> str:
     """A column's heading with its unit."""
-    unit = "%" if column.unit == "share" else column.unit
+    unit = "%" if column.unit == "share" else unit_words(column.unit)
     return f"{column.heading} ({unit})" if unit and unit not in column.heading.lower() else column.heading
 
 
@@ -191,7 +191,7 @@ def figure_content(figure: Figure) -> dict[str, Any]:
         "value": _digits(figure.value, figure.unit),
         "low": _digits(figure.low, figure.unit),
         "high": _digits(figure.high, figure.unit),
-        "unit": SHARE_HEADING if figure.unit == "share" else figure.unit,
+        "unit": _unit(figure.unit),
         "basis": figure.basis.value,
         "used": figure.used,
         "expected": figure.expected,
@@ -238,7 +238,7 @@ def _table(table: Table) -> dict[str, Any]:
     return {
         "key": table.key,
         "title": table.title,
-        "columns": [{"key": c.key, "heading": c.heading, "unit": c.unit} for c in table.columns],
+        "columns": [{"key": c.key, "heading": c.heading, "unit": unit_words(c.unit)} for c in table.columns],
         "rows": [[_cell(cell, col) for cell, col in zip(row, table.columns, strict=True)] for row in table.rows],
         "note": table.note,
         "empty": table.empty,
@@ -342,7 +342,7 @@ def _figure_cells(figure: Figure) -> list[str]:
 
 
 def _unit(unit: str) -> str:
-    return SHARE_HEADING if unit == "share" else unit
+    return SHARE_HEADING if unit == "share" else unit_words(unit)
 
 
 def _table_rows(table: Table) -> list[list[str]]:

@@ -17,9 +17,12 @@ from tracker.reports.report import Cell, Chart, Report, Section, Table
 from tracker.reports.rows import counts, sentences, share_of, weekly_chart, words
 from tracker.reports.school_term import report_of
 from tracker.reports.sections import care, working
+from tracker.reports.sections.demand import against_need, assumptions_table, need_table
+from tracker.reports.sections.estimates import visits_estimate_table
 from tracker.reports.sections.records import short_section, strip
+from tracker.reports.sections.supplies import handed_out
 from tracker.reports.sections.use import visits_by, water_chart
-from tracker.reports.withhold import area_groups, beside_total, shown_line
+from tracker.reports.withhold import area_groups, beside_total, shown, shown_line
 from tracker.vocabulary import Cause, ReportKind, Sex
 
 GROUPS_ONLY = (
@@ -66,7 +69,7 @@ def _use(pair: Pair, targets: Targets, groups: Groups) -> tuple[Section, Section
         "Visits",
         "A visit is one use of a cabin or urinal by one person.",
         figures.lines(figures.VISITS, pair, targets),
-        (visits_by_area(facts, groups), care_table(facts)),
+        (visits_estimate_table(facts), visits_by_area(facts, groups), care_table(facts)),
         (weekly_chart(facts, "visits_week", "Visits", visits_by(facts, "week"), "visits"),),
     )
     kept = [headline for headline in figures.WATER if headline.key != "unexplained_water_l"]
@@ -134,7 +137,7 @@ def _people(pair: Pair, targets: Targets, groups: Groups, threshold: int) -> tup
         "Menstrual supplies",
         "Given out is what left the machines. It is no count of girls, for girls also bring their own.",
         figures.lines(supply, pair, targets),
-        (given_by_area(facts, groups, threshold),),
+        (given_by_area(facts, groups, threshold), *shown_need(facts, threshold)),
     )
     disposal = replace(care.disposal_section(pair, targets), tables=(), cautions=())
     lessons = Section(
@@ -161,6 +164,21 @@ def given_by_area(facts: TermFacts, groups: Groups, threshold: int) -> Table:
     cells = tuple(zip(names, beside_total(values, threshold), strict=True))
     columns = (words("area", "Area"), counts("given", "Given out by machines", "napkins"))
     return Table("given_by_area", "Given out by area", columns, cells, empty=NO_GROUP)
+
+
+def shown_need(facts: TermFacts, threshold: int) -> tuple[Table, Table]:
+    """Given out against estimated need of the whole programme, as it may be shown, and what the estimate rests on.
+
+    The share and the need give what was given out; beside what machines gave out that gives what was given by hand.
+    So where one of the two is withheld, the share is too.
+    """
+    given, needed, share = against_need(facts)
+    by_hand = shown(handed_out(facts), threshold)
+    rows = [shown(given, threshold), shown(needed, threshold)]
+    hidden = next((one.withheld for one in (by_hand, *rows) if one.withheld), "")
+    if hidden:
+        rows[0], share = (replace(one, value=None, low=None, high=None, withheld=hidden) for one in (rows[0], share))
+    return need_table(rows[0], rows[1], share), assumptions_table()
 
 
 def attendances_by_sex(facts: TermFacts, threshold: int) -> Table:

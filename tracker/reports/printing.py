@@ -29,7 +29,17 @@ DECIMALS = {
     "napkins per school day": 1,
     "school hours": 1,
     "unit school hours": 1,
+    "pupils per break": 1,
+    "pupils per unit": 1,
+    "usable units": 1,
+    "visits per girl and school day": 2,
+    "visits per boy and school day": 2,
+    "napkins per 100 girls and school day": 1,
+    "outages per 1,000 visits": 2,
+    "percentage points": 1,
 }
+MINOR = "minor units of "  # money is kept in minor units; pages and files show the main ones
+EACH = 3  # decimals of money for one visit or pupil
 # One and many; a unit that is not listed is written the same for every number.
 NAMES = {
     "visits": ("visit", "visits"),
@@ -47,6 +57,11 @@ NAMES = {
     "queries": ("query", "queries"),
     "attendances": ("attendance", "attendances"),
     "packs": ("pack", "packs"),
+    "cabins": ("cabin", "cabins"),
+    "urinals": ("urinal", "urinals"),
+    "breaks": ("break", "breaks"),
+    "days": ("day", "days"),
+    "girls": ("girl", "girls"),
 }
 
 
@@ -66,7 +81,7 @@ def number(value: float, decimals: int = 0) -> str:
     >>> number(1234567.5, 1).replace(THIN_SPACE, " ")
     '1 234 567.5'
     """
-    return f"{rounded(value, decimals):,}".replace(",", THIN_SPACE)
+    return f"{rounded(value, decimals) + 0:,}".replace(",", THIN_SPACE)  # + 0: there is no minus nothing
 
 
 def amount(value: float, unit: str) -> str:
@@ -74,9 +89,13 @@ def amount(value: float, unit: str) -> str:
 
     >>> amount(0.98765, "share"), amount(1, "visits"), amount(3, "visits"), amount(12.5, "L")
     ('98.8 %', '1 visit', '3 visits', '13 L')
+    >>> amount(123456, "minor units of XTS").replace(THIN_SPACE, " "), amount(37.5, "minor units of XTS per visit")
+    ('1 234.56 XTS', '0.375 XTS per visit')
     """
     if unit == "share":
         return f"{number(value * 100, DECIMALS['share'])} %"
+    if unit.startswith(MINOR):
+        return f"{bare(value, unit)} {unit_words(unit)}"
     decimals = DECIMALS.get(unit, 0)
     one, many = NAMES.get(unit, (unit, unit))
     shown = number(value, decimals)
@@ -89,7 +108,22 @@ def bare(value: float | None, unit: str) -> str:
         return NOT_RECORDED
     if unit == "share":
         return f"{number(value * 100, DECIMALS['share'])} %"
+    if unit.startswith(MINOR):
+        return number(value / 100, _money_decimals(unit))
     return number(value, DECIMALS.get(unit, 0))
+
+
+def unit_words(unit: str) -> str:
+    """A unit as headings and files name it: money in its main unit.
+
+    >>> unit_words("minor units of XTS per visit"), unit_words("L")
+    ('XTS per visit', 'L')
+    """
+    return unit.removeprefix(MINOR)
+
+
+def _money_decimals(unit: str) -> int:
+    return EACH if " per " in unit else 2
 
 
 def plain(value: float | None, unit: str) -> str:
@@ -100,6 +134,8 @@ def plain(value: float | None, unit: str) -> str:
     """
     if value is None:
         return ""
+    if unit.startswith(MINOR):
+        return str(rounded(value / 100, _money_decimals(unit)))
     return str(rounded(value, 3 if unit == "share" else DECIMALS.get(unit, 0)))
 
 

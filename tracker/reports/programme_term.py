@@ -7,9 +7,14 @@ from datetime import datetime
 from tracker.records import frames
 from tracker.reports.facts import Pair, TermLike, gather
 from tracker.reports.report import Report, Section
-from tracker.reports.restock_list import restock_table
+from tracker.reports.restock_list import ahead, restock_table
 from tracker.reports.school_term import report_of, with_tables
 from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
+from tracker.reports.sections.cost import cost_section
+from tracker.reports.sections.crowding import crowding_section
+from tracker.reports.sections.demand import demand_table, forecast_table, need_tables
+from tracker.reports.sections.fitting import fitting_sections
+from tracker.reports.sections.learning import menstrual_table
 from tracker.reports.sections.records import records_section, short_section
 from tracker.reports.sections.supplies import supplies_section
 from tracker.reports.sections.use import visits_section, water_section
@@ -37,19 +42,25 @@ def build(session: frames.Session, programme_id: int, term: TermLike, as_of: dat
     answers = frames.inspection_answers(session, scope, term.id)
     sections = _sections(session, pair, targets)
     units = next(place for place, section in enumerate(sections) if section.key == "units")
-    sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=False))
+    items = menstrual_table(facts, answers, one_school=False)
+    sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=False), *items)
     whole = (short_section(sections), *sections)
     title = f"{facts.all.programme.name}: programme term report"
     return report_of(pair, ReportKind.PROGRAMME_TERM, title, whole, code_version=code_version, notes=(BY_NEED,))
 
 
 def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.TargetHead]) -> list[Section]:
+    facts, coming = pair.now, ahead(session, pair.now)
+    more = (forecast_table(facts, coming.days, coming.rounds), demand_table(facts), *need_tables(facts))
     return [
         visits_section(pair, targets, one_school=False),
+        crowding_section(facts, one_school=False),
         water_section(pair, targets, one_school=False),
         working_section(pair, targets, one_school=False),
-        supplies_section(pair, targets, restock_table(session, pair.now)),
+        supplies_section(pair, targets, (restock_table(facts, coming), *more), one_school=False),
         disposal_section(pair, targets),
-        lessons_section(pair, targets),
+        lessons_section(pair, targets, one_school=False),
+        cost_section(facts),
+        *fitting_sections(pair),
         records_section(pair, targets, one_school=False),
     ]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -35,6 +37,11 @@ WAY_WORDS = {
 FITTING_WORDS = {kind: str(kind.value).replace("_", " ") for kind in FittingKind}
 
 
+def kind_words(kind: str) -> str:
+    """A kind of unit in the plural."""
+    return KIND_WORDS[UnitKind(kind)]
+
+
 def words(key: str, heading: str) -> Column:
     """A column of words or days."""
     return Column(key, heading, "", numeric=False)
@@ -43,6 +50,36 @@ def words(key: str, heading: str) -> Column:
 def counts(key: str, heading: str, unit: str = "") -> Column:
     """A column of numbers or figures."""
     return Column(key, heading, unit)
+
+
+def beside(key: str, title: str, rows: Sequence[tuple[str, Cell]], note: str = "", empty: str = "") -> Table:
+    """A table of what stands beside the headlines: a label and its figure, with its unit."""
+    return Table(key, title, (words("what", "What"), counts("figure", "Figure")), tuple(rows), note, empty)
+
+
+def as_share(figure: Figure) -> Figure:
+    """A figure that is a share, whatever it is a share of; it prints as percent."""
+    return replace(figure, unit="share")
+
+
+def as_points(figure: Figure) -> Figure:
+    """A difference of shares in percentage points.
+
+    >>> as_points(Figure(0.125, "difference of shares", Basis.COUNTED, low=0.1, high=0.15)).value
+    12.5
+    """
+    value, low, high = (None if end is None else end * 100 for end in (figure.value, figure.low, figure.high))
+    return replace(figure, unit="percentage points", value=value, low=low, high=high)
+
+
+def limited(value: float, low: float, high: float) -> tuple[float | None, float | None, float | None]:
+    """Value and limits of a frame's row: NaN is None, and an interval needs both of its ends.
+
+    >>> limited(1.0, 0.5, float("nan"))
+    (1.0, None, None)
+    """
+    whole = not any(math.isnan(end) for end in (value, low, high))
+    return (None if math.isnan(value) else value, low if whole else None, high if whole else None)
 
 
 def optional_day(value: Any) -> date | None:

@@ -16,6 +16,9 @@ from tracker.reports.printing import day, moment
 from tracker.reports.report import Report, Section, Table
 from tracker.reports.rows import optional_day, sentences
 from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
+from tracker.reports.sections.crowding import crowding_section
+from tracker.reports.sections.demand import demand_table, need_tables
+from tracker.reports.sections.learning import menstrual_table
 from tracker.reports.sections.records import NOTES, SILENT, records_section, short_section, strip
 from tracker.reports.sections.supplies import cover_of, supplies_section
 from tracker.reports.sections.use import visits_section, water_section
@@ -44,7 +47,8 @@ def build(session: frames.Session, school_id: int, term: TermLike, as_of: dateti
     answers = frames.inspection_answers(session, scope, term.id)
     sections = _sections(pair)
     units = next(place for place, section in enumerate(sections) if section.key == "units")
-    sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=True))
+    items = menstrual_table(facts, answers, one_school=True)
+    sections[units] = with_tables(sections[units], levels_table(facts, answers, one_school=True), *items)
     whole = (short_section(sections), *sections, next_section(facts))
     school = facts.schools[0]
     title = f"{school.name}: term report"
@@ -55,11 +59,12 @@ def _sections(pair: Pair) -> list[Section]:
     # Targets are the programme's; a single school has none of its own.
     return [
         visits_section(pair, {}, one_school=True),
+        crowding_section(pair.now, one_school=True),
         water_section(pair, {}, one_school=True),
         working_section(pair, {}, one_school=True),
-        supplies_section(pair, {}, None),
+        supplies_section(pair, {}, (demand_table(pair.now), *need_tables(pair.now)), one_school=True),
         disposal_section(pair, {}),
-        lessons_section(pair, {}),
+        lessons_section(pair, {}, one_school=True),
         records_section(pair, {}, one_school=True),
     ]
 

@@ -14,9 +14,14 @@ from tracker.reports import figures
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.report import Cell, Section, Table
 from tracker.reports.rows import counts, optional_day, words
+from tracker.reports.sections.learning import knowledge_table, uptake_table
 from tracker.vocabulary import Basis, Sex
 
 Answers = Mapping[str, str]
+NO_RATING = (
+    "What an incinerator's maker allows is not kept in these records, so burns are not set against it, and napkins "
+    "burnt are not estimated. Nobody counts used supplies."
+)
 
 
 def disposal_section(pair: Pair, targets: dict[str, TargetHead]) -> Section:
@@ -64,18 +69,19 @@ def routes_table(facts: TermFacts) -> Table:
         words("ash", "Ash goes to"),
         counts("days", "Days of the school that stood", "school days"),
     )
-    return Table("routes", "Routes and their papers", columns, tuple(cells), empty="No route is on record.")
+    return Table("routes", "Routes and their papers", columns, tuple(cells), NO_RATING, "No route is on record.")
 
 
-def lessons_section(pair: Pair, targets: dict[str, TargetHead]) -> Section:
-    """Lessons held, pupils reached, attendances by sex."""
+def lessons_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool) -> Section:
+    """Lessons held, pupils reached, attendances by sex, answers before and after; for the programme also uptake."""
     facts = pair.now
+    uptake = () if one_school else (uptake_table(facts),)
     return Section(
         "lessons",
         "Lessons",
         "No pupil is recorded, only how many came. The pupils reached therefore lie between two bounds.",
         figures.lines(figures.LESSONS, pair, targets),
-        (topics_table(facts), sexes_table(facts)),
+        (topics_table(facts), sexes_table(facts), knowledge_table(facts), *uptake),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -22,14 +23,15 @@ NAPKINS = "napkins"
 NO_RECORD = "not recorded"
 
 
-def supplies_section(pair: Pair, targets: dict[str, TargetHead], restock: Table | None) -> Section:
-    """Headlines, how napkins were given, by week, and (for the programme) cover and the restocking list."""
+def supplies_section(
+    pair: Pair, targets: dict[str, TargetHead], deeper: Sequence[Table], *, one_school: bool
+) -> Section:
+    """Headlines, how napkins were given, by week, cover (of the programme), and the tables that go deeper."""
     facts = pair.now
     charts = [weekly_chart(facts, "given_week", "Given out by machines", given_by_week(facts), NAPKINS)]
-    tables = [ways_table(facts), machines_table(facts)]
-    if restock is not None:
+    tables = [ways_table(facts), machines_table(facts), *deeper]
+    if not one_school:
         charts.append(cover_chart(facts))
-        tables.append(restock)
     return Section(
         "supplies",
         "Menstrual supplies",

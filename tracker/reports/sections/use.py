@@ -16,8 +16,9 @@ from tracker.reports import figures
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.printing import amount, day, short_day
 from tracker.reports.report import Chart, Section, Table
-from tracker.reports.rows import KIND_WORDS, WAY_WORDS, count, counts, weekly_chart, words
-from tracker.vocabulary import CABIN_LIKE, CountWay, UnitKind
+from tracker.reports.rows import WAY_WORDS, count, counts, weekly_chart, words
+from tracker.reports.sections.estimates import visits_by_sex_table, visits_estimate_table, water_norms_table
+from tracker.vocabulary import CABIN_LIKE, CountWay
 
 LITRES = "L"
 
@@ -29,12 +30,13 @@ def visits_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool)
     chart = weekly_chart(facts, "visits_week", "Visits", by_week, "visits")
     table = _by_unit(facts) if one_school else _by_school(facts)
     waiting = [waiting_table(facts)] + ([worst_breaks(facts)] if one_school else [])
+    whole = (visits_estimate_table(facts), visits_by_sex_table(facts))
     return Section(
         "visits",
         "Visits and breaks",
         "A visit is one use of a cabin or urinal by one person. Weeks that were not reported add nothing.",
         figures.lines(figures.VISITS, pair, targets),
-        (table, *waiting),
+        (*whole, table, *waiting),
         (chart,),
     )
 
@@ -109,7 +111,8 @@ def worst_breaks(facts: TermFacts, shown: int = 5) -> Table:
 def water_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool) -> Section:
     """Water: headlines, by part, by week, and meters against the model."""
     facts = pair.now
-    tables = (parts_table(facts), meters_table(facts)) if one_school else (_water_by_school(facts), meters_table(facts))
+    first = parts_table(facts) if one_school else _water_by_school(facts)
+    tables = (first, water_norms_table(facts), meters_table(facts))
     return Section(
         "water",
         "Water",
@@ -195,8 +198,3 @@ def _water_finding(known: list[dict[str, Any]]) -> str:
         by_week[row["week"]] = by_week.get(row["week"], 0.0) + row["value"]
     most = max(by_week, key=lambda week: (by_week[week], -week.toordinal()))
     return f"Most water was taken in the week from {day(most)}: {amount(by_week[most], LITRES)}."
-
-
-def kind_words(kind: str) -> str:
-    """A kind of unit in the plural."""
-    return KIND_WORDS[UnitKind(kind)]

@@ -10,8 +10,8 @@ from tracker.reports import figures
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.printing import amount, moment
 from tracker.reports.report import Cell, Chart, Section, Table
-from tracker.reports.rows import counts, name_rows, share_of, words
-from tracker.reports.sections.use import kind_words
+from tracker.reports.rows import counts, kind_words, name_rows, share_of, words
+from tracker.reports.sections.repairs import repair_tables
 from tracker.vocabulary import Basis, UnitKind
 
 HOURS = "hours"
@@ -22,7 +22,7 @@ def working_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool
     """Headlines, by kind, by unit or school, by cause, what is still out."""
     facts = pair.now
     shares = by_unit(facts) if one_school else by_school(facts)
-    tables = (kind_table(facts), looks_table(facts), open_table(facts))
+    tables = (kind_table(facts), *repair_tables(facts), looks_table(facts), open_table(facts))
     charts = (availability_chart(shares, "unit" if one_school else "school"), cause_chart(facts))
     return Section(
         "units",
