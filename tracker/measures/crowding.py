@@ -103,11 +103,12 @@ def left_over(occasions: pd.DataFrame, source: str = PROXY) -> Figure:
 
 
 def _mean(rows: pd.DataFrame, result: str, unit: str, source: str) -> Figure:
-    known = rows[rows["arrivals"].notna()]
-    if known.empty:
+    known = ~np.isnan(rows["arrivals"].to_numpy("float64"))
+    used = int(known.sum())
+    if not used:
         return not_recorded(unit, Basis.MODELLED, expected=len(rows), records="breaks")
-    values = [math.fsum(known[result + end]) / len(known) for end in ENDS]
-    return modelled(values, unit, len(known), len(rows), source)
+    values = [math.fsum(rows[result + end].to_numpy()[known].tolist()) / used for end in ENDS]
+    return modelled(values, unit, used, len(rows), source)
 
 
 def modelled(values: Sequence[float], unit: str, used: int, expected: int, source: str) -> Figure:
