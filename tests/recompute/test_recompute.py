@@ -2,8 +2,8 @@
 
 ``plain.py`` shares no code with the project. Both read ``seed_data/``; the report through the loaded database.
 
-Not covered: the sentences of "next steps", notes, charts' titles and drawings, parts by school and week. Queries are
-in no file: a queried sheet counts as one that is open.
+Not covered: estimates and models beside the headlines, the sentences of "next steps", notes, charts' titles and
+drawings, parts by school and week. Queries are in no file: a queried sheet counts as one that is open.
 """
 
 from __future__ import annotations
@@ -42,6 +42,10 @@ CASES += [("OL-02", "2025-T3"), ("OL-04", "2025-T2"), ("OL-05", "2025-T3"), ("OL
 CASES += [("OL-08", "2025-T2"), ("OL-09", "2025-T2"), ("OL-10", "2025-T2"), ("OL-12", "2025-T2")]
 WORDS = {"next_steps"}  # sentences
 TWICE = {"in_short"}  # headlines once more
+# Estimates and models that stand beside the headlines; tests/reports/test_deeper.py works them out by hand.
+BESIDE = {"visits_estimate", "visits_by_sex", "crowded_groups", "crowded_worst", "cabins_needed", "fixture_norms"}
+BESIDE |= {"water_norms", "time_to_restore", "restore_by_cause", "restore_by_kind", "restore_by_fitting"}
+BESIDE |= {"service_visits", "demand", "need", "need_assumptions", "knowledge"}
 
 
 @pytest.fixture(scope="module")
@@ -129,7 +133,8 @@ def test_every_headline_agrees_to_the_last_printed_digit(demo: Engine, school: s
 def test_every_cell_of_every_table_agrees_to_the_last_printed_digit(demo: Engine, school: str, term: str) -> None:
     report, plain = report_of(demo, school, term), plainly(school, term)
     tables = {table.key: table for table in report.tables()}
-    assert set(tables) - WORDS - TWICE == set(plain.tables)
+    assert set(tables) - WORDS - TWICE - BESIDE == set(plain.tables)
+    assert set(tables) >= BESIDE
     assert not [cell for key, rows in plain.tables.items() for cell in differing_cells(tables[key], rows)]
 
 
