@@ -80,6 +80,13 @@ def test_serving_refuses_a_database_without_tables(run):
     assert found.exit_code == REFUSED and "init-db" in found.stderr
 
 
+@pytest.mark.parametrize("port", ["-1", "65536", "99999"])  # a port is a number of 16 bits (RFC 9293, section 3.1)
+def test_a_port_that_cannot_be_is_wrong_input(run, port):
+    for act in ("demo", "serve"):
+        found = run(act, "--port", port)
+        assert found.exit_code == WRONG_INPUT and "0<=x<=65535" in found.stderr
+
+
 def test_a_school_report_prints_as_text_with_what_stands_beside_each_figure(in_demo):
     found = in_demo("report", "school", "--school", "OL-01", "--term", "2025-T2")
     assert found.exit_code == DONE and found.stderr == ""

@@ -98,7 +98,7 @@ def load(folder: Path, correct: str | None) -> None:
 
 
 @main.command()
-@click.option("--port", default=8765, show_default=True, help="0 picks a free one.")
+@click.option("--port", type=click.IntRange(0, 65535), default=8765, show_default=True, help="0 picks a free one.")
 @click.option("--keep", type=click.Path(path_type=Path), help="Keep the demo's database in this folder.")
 def demo(port: int, keep: Path | None) -> None:
     """Serve the made-up programme on this machine, from a throw-away copy."""
@@ -139,7 +139,7 @@ def _serve_demo(app, port: int, logins) -> None:
 
 @main.command()
 @click.option("--host", default="127.0.0.1", show_default=True)
-@click.option("--port", default=8000, show_default=True)
+@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True)
 @click.option("--threads", default=8, show_default=True)
 @click.option(
     "--behind", metavar="ADDRESS", help="Address of the proxy in front, whose forwarded headers are believed."

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -21,6 +22,7 @@ from tracker.models.school import School
 from tracker.records import people, sheets
 from tracker.vocabulary import Role
 
+STARTED = time.monotonic()
 LOGINS: tuple[tuple[Role, str, str], ...] = (
     (Role.COORDINATOR, "coordinator@ombari.example", "paper tally at lunch"),
     (Role.OFFICER, "officer@ombari.example", "round the lakes by van"),
@@ -60,8 +62,9 @@ ASKED = (
 
 
 def now() -> datetime:
-    """The demo's fixed moment, so that every page and figure can be repeated."""
-    return DEMO_NOW
+    """The demo's moment, and the time since the program started: its day stays, so that figures can be repeated, but
+    minutes pass, so that what was opened can be closed."""
+    return DEMO_NOW + timedelta(seconds=time.monotonic() - STARTED)
 
 
 def settings(database: Path) -> Settings:

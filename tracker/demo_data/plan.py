@@ -233,4 +233,17 @@ PEOPLE = (
     ("funder@ombari.example", "Osmi Drevante"),
     ("administrator@ombari.example", "Ludo Perrakin"),
 )
+# one coordinator for each school that has none with a log-in; nobody can log in as them
+COORDINATORS = (
+    ("OL-02", "wenda.korrast@ombari.example", "Wenda Korrast"),
+    ("OL-04", "pirro.zelvane@ombari.example", "Pirro Zelvane"),
+    ("OL-05", "ansel.vodrique@ombari.example", "Ansel Vodrique"),
+    ("OL-06", "mirtha.osquell@ombari.example", "Mirtha Osquell"),
+    ("OL-07", "jorun.talvessi@ombari.example", "Jorun Talvessi"),
+    ("OL-08", "keddi.nambrose@ombari.example", "Keddi Nambrose"),
+    ("OL-09", "solvi.ardennik@ombari.example", "Solvi Ardennik"),
+    ("OL-10", "thessa.gorlune@ombari.example", "Thessa Gorlune"),
+    ("OL-11", "bram.ilquost@ombari.example", "Bram Ilquost"),
+    ("OL-12", "yanni.ferrodel@ombari.example", "Yanni Ferrodel"),
+)
 ENGINEER = "engineer@ombari.example"

@@ -8,6 +8,7 @@ from tracker.demo_data.book import Book, Cell, Dice, share_out
 from tracker.demo_data.plan import (
     AREAS,
     COORDINATED,
+    COORDINATORS,
     ENGINEER,
     ENGINEER_AREA,
     PEOPLE,
@@ -36,6 +37,7 @@ TOP_AGE = 17
 OLDER = (0.68, 0.26, 0.06)  # share of a grade's pupils who are of its age, one and two years older
 MOVED = ("OL-10", "G11", date(2026, 4, 20), 6)  # boys of the usual age who came in term 3
 AGES_NOT_KNOWN = ("OL-05", "noon")  # here only the grades are known
+COORDINATORS_FROM = 21  # last two digits of the first one's telephone number
 # figure, thousandths of its unit in terms 1 to 3
 TARGETS = (
     ("visits", (150_000_000, 150_000_000, 150_000_000)),
@@ -59,9 +61,8 @@ def write_programme(book: Book) -> None:
     for code, name in AREAS.items():
         book.add("areas", {"area": code, "name": name})
     for number, (email, name) in enumerate(PEOPLE, start=1):
-        book.add("people", {"email": email, "name": name, "phone": f"000 01{number:02d}", "active": True})
-    for school in COORDINATED:
-        _grant(book, f"coordinator-{school}", PEOPLE[0][0], Role.COORDINATOR, school=school)
+        _person(book, email, name, number)
+    _coordinators(book)
     _grant(book, "officer", PEOPLE[1][0], Role.OFFICER)
     _grant(book, f"engineer-{ENGINEER_AREA}", ENGINEER, Role.ENGINEER, area=ENGINEER_AREA)
     _grant(book, "funder", PEOPLE[3][0], Role.FUNDER)
@@ -70,6 +71,19 @@ def write_programme(book: Book) -> None:
         for term, value, day in zip(TERMS, values, (SET_UP, date(2026, 1, 5), date(2026, 4, 13)), strict=True):
             book.add("targets", {"term": term.code, "figure": figure, "set_at": day, "target_thousandths": value})
     _grade_ages(book)
+
+
+def _person(book: Book, email: str, name: str, number: int) -> None:
+    book.add("people", {"email": email, "name": name, "phone": f"000 01{number:02d}", "active": True})
+
+
+def _coordinators(book: Book) -> None:
+    """Each school has a coordinator: two the one who can log in, the others somebody of their own."""
+    for school in COORDINATED:
+        _grant(book, f"coordinator-{school}", PEOPLE[0][0], Role.COORDINATOR, school=school)
+    for number, (school, email, name) in enumerate(COORDINATORS, start=COORDINATORS_FROM):
+        _person(book, email, name, number)
+        _grant(book, f"coordinator-{school}", email, Role.COORDINATOR, school=school)
 
 
 def _grant(book: Book, ref: str, email: str, role: Role, *, area: str | None = None, school: str | None = None) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from flask import flash, redirect, render_template, request, session, url_for
 from sqlalchemy.exc import IntegrityError
 
@@ -122,7 +124,8 @@ def _check(view: WeekView, _rest: str = ""):
 
 def _questions(view: WeekView, asked) -> list[dict[str, str]]:
     """Each cell once, with all that is asked about it, and last week's count where no sentence names it."""
-    shown, found = view.layout.by_key(), {}
+    shown = view.layout.by_key()
+    found: dict[str, dict[str, Any]] = {}
     for q in asked:
         one = found.setdefault(q.cell, {"cell": q.cell, "label": view.cell_label(q.cell), "value": q.value, "said": []})
         one["said"].append(q.message)
