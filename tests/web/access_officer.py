@@ -11,6 +11,7 @@ FIRST = {"number": 1}
 
 ROWS = [
     Entry("officer.home", {"officer", "officer_area", "officer_elsewhere"}),
+    Entry("officer.reports", {"officer", "officer_area", "officer_elsewhere"}),
     Entry("officer.today", {"officer", "officer_area"}, {"programme_id": "programme"}),
     Entry("officer.school", OFFICER, SCHOOL),
     Entry("officer.danger", OFFICER, SCHOOL),

@@ -12,6 +12,7 @@ from tests.web.office import DAY, NOW, busy_school, count_queries, derive, outag
 from tracker.db import reading
 from tracker.models.audit import Audit
 from tracker.models.outages import Outage, ServiceVisit
+from tracker.models.people import RoleGrant
 from tracker.models.sheets import Query, SheetVersion, WeekSheet
 from tracker.vocabulary import Cause, Danger, Role, SheetState, Source, VisitPurpose
 
@@ -274,3 +275,35 @@ def test_one_press_makes_a_job_and_a_second_one_makes_no_other(session, programm
     assert (job.purpose, job.asked_on, job.outage_id, job.done_at) == (VisitPurpose.REPAIR, DAY, row.id, None)
     assert "asked of the engineer on" in officer.get(f"/programmes/{programme.id}/today").text
     assert audited(saved, "service_visit") == ["added"]
+
+
+# --- the way to the reports ---------------------------------------------------------------------------------------
+
+
+def test_reports_stand_in_the_officers_navigation_and_on_the_pages_of_a_school(officer, programme, school):
+    page = officer.get(f"/schools/{school.id}/officer").text
+    assert '<a href="/programmes/reports">Reports</a>' in page
+    assert f'href="/schools/{school.id}/reports">Term report</a>' in page
+    assert f'href="/schools/{school.id}/reports">Term report</a>' in officer.get(f"/schools/{school.id}/setup").text
+    there = officer.get("/programmes/reports")
+    assert there.headers["Location"] == f"/programmes/{programme.id}/reports"
+    assert '<a href="/programmes/reports" aria-current="page">Reports</a>' in officer.get(there.headers["Location"]).text
+    assert officer.get("/").headers["Location"] == "/programmes"
+
+
+def test_an_administrator_finds_two_described_links_and_a_coordinator_of_two_schools_my_schools(
+    session, programme, school, area, login_as
+):
+    page = login_as(make_person(session, programme, Role.ADMINISTRATOR)).get("/").text
+    assert "Schools, units, terms" in page and "new passwords" in page
+    assert page.count('class="where"') == 2
+    person = make_person(session, programme, Role.COORDINATOR, school=school)
+    second = make_school(session, programme, area)
+    session.add(
+        RoleGrant(
+            programme_id=programme.id, ref="second", person_id=person.id, role=Role.COORDINATOR, school_id=second.id
+        )
+    )
+    session.flush()
+    page = login_as(person).get("/account").text
+    assert ">My schools</a>" in page

@@ -8,21 +8,32 @@ from sqlalchemy import text
 
 from tracker.web.access import public
 from tracker.web.database import db
-from tracker.web.nav import doors
+from tracker.web.nav import landing
 
 bp = Blueprint("front", __name__)
+
+BEHIND = {
+    "My school": "The week sheet, what came of the last ones, and reporting a danger.",
+    "My schools": "The week sheets, what came of the last ones, and reporting a danger.",
+    "Today": "What needs you today: dangers, outages, stock, sheets to read.",
+    "Reports": "The reports of each term.",
+    "Published reports": "What was published for you as a funder.",
+    "My jobs": "Where you are needed, and what was found there before.",
+    "Set-up": "Schools, units, terms, days without school, settings and targets.",
+    "People": "Who works in the programme, their roles, and new passwords.",
+}
 
 
 @bp.get("/")
 @public
 def index():
-    """Lead to the only door, or offer the doors."""
+    """Lead somebody with one role on; say to all others what stands behind each door."""
     if not current_user.is_authenticated:
         return redirect(url_for("account.log_in"))
-    mine = doors()
-    if len(mine) == 1:
-        return redirect(mine[0][1])
-    return render_template("front/doors.html")
+    there = landing()
+    if there:
+        return redirect(there)
+    return render_template("front/doors.html", behind=BEHIND)
 
 
 @bp.get("/healthz")

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from flask import Flask, current_app, g, url_for
+from flask import Flask, current_app, g, request, url_for
 from flask_login import current_user
 
 from tracker.vocabulary import Role
 
+REPORTS = "Reports"
 DOORS: tuple[tuple[Role, str, str], ...] = (
     (Role.COORDINATOR, "My school", "coordinator.home"),
     (Role.OFFICER, "Today", "officer.home"),
+    (Role.OFFICER, REPORTS, "officer.reports"),
     (Role.ENGINEER, "My jobs", "engineer.home"),
-    (Role.FUNDER, "Reports", "funder.home"),
+    (Role.FUNDER, REPORTS, "funder.home"),
     (Role.ADMINISTRATOR, "Set-up", "setup.home"),
     (Role.ADMINISTRATOR, "People", "people.home"),
 )
+SEVERAL_SCHOOLS = "My schools"
+PUBLISHED = "Published reports"  # for somebody who also has the officer's reports
 
 
 def doors() -> list[tuple[str, str]]:
@@ -23,10 +27,32 @@ def doors() -> list[tuple[str, str]]:
         return []
     held = {grant.role for grant in current_user.grants}
     return [
-        (label, url_for(endpoint))
+        (_label(role, label, held), url_for(endpoint))
         for role, label, endpoint in DOORS
         if role in held and endpoint in current_app.view_functions
     ]
+
+
+def _label(role: Role, label: str, held: set[Role]) -> str:
+    """The door's name as this person knows it."""
+    if role is Role.COORDINATOR:
+        schools = {grant.school_id for grant in current_user.grants if grant.role is role}
+        return SEVERAL_SCHOOLS if len(schools) > 1 else label
+    return PUBLISHED if role is Role.FUNDER and Role.OFFICER in held else label
+
+
+def landing() -> str:
+    """The address that somebody with one role wants first; "" where the person must choose."""
+    held = {grant.role for grant in current_user.grants}
+    mine = doors()
+    return mine[0][1] if mine and len(held) == 1 and Role.ADMINISTRATOR not in held else ""
+
+
+def _here(mine: list[tuple[str, str]]) -> str:
+    """The address of the one door the page stands behind; "" for none."""
+    if request.blueprint == "reports":
+        return next((address for label, address in mine if label == REPORTS), "")
+    return max((address for _, address in mine if request.path.startswith(address)), key=len, default="")
 
 
 def init_app(app: Flask) -> None:
@@ -36,8 +62,10 @@ def init_app(app: Flask) -> None:
     def _frame():
         programme = g.get("programme")
         known = not g.get("bare") and current_user.is_authenticated
+        mine = doors()
         return {
-            "doors": doors(),
+            "doors": mine,
+            "here": _here(mine),
             "person": current_user if known else None,
             "contact_phone": programme.phone if programme is not None and not g.get("bare") else "",
         }

@@ -67,6 +67,16 @@ def home():
     return render_template("officer/programmes.html", programmes=today.programmes(db(), mine))
 
 
+@bp.get("/programmes/reports", endpoint="reports")
+@allow(Role.OFFICER)
+def reports_of():
+    """Lead to the reports of the only programme, or offer those of each."""
+    mine = access.programme_ids(Role.OFFICER)
+    if len(mine) == 1:
+        return redirect(url_for("reports.programme", programme_id=mine[0]))
+    return render_template("officer/programmes.html", programmes=today.programmes(db(), mine), reports=True)
+
+
 @bp.get("/programmes/<int:programme_id>/today", endpoint="today")
 @allow(Role.OFFICER)
 def today_page(programme_id: int):
