@@ -149,10 +149,11 @@ def _balance(
     """``weeks``: school days by week, of the period and of all that the readings are about."""
     days, every = weeks
     served = records.scopes.served(meter.unit_id, days)
-    chosen = compared(intervals, every, {week for week, units in served.items() if units is not None})
+    shares = {interval.interval: interval_shares(interval, every) for interval in intervals}
+    chosen = compared(intervals, shares, {week for week, units in served.items() if units is not None})
     metered: dict[date, float] = {}
     for interval in chosen:
-        for week, steps, _ in interval_shares(interval, every):
+        for week, steps, _ in shares[interval.interval]:
             metered[week] = metered.get(week, 0.0) + steps * interval.step_ml
     rows, modelled = _modelled(records, served, metered)
     numbers = {interval.interval for interval in chosen}
@@ -189,10 +190,10 @@ def _modelled(
     return records.rows.take(places), dict(zip(order, sums, strict=True))
 
 
-def compared(intervals: list[Any], days: Mapping[date, int], good: set[date]) -> list[Any]:
+def compared(intervals: list[Any], shares: Mapping[int, list[tuple[date, int, Basis]]], good: set[date]) -> list[Any]:
     """Intervals all of whose weeks can be compared, and none of whose weeks is also about another interval that
-    cannot."""
-    about = [{week for week, _, _ in interval_shares(interval, days)} for interval in intervals]
+    cannot. ``shares``: of each interval by its number, from ``dials.interval_shares``."""
+    about = [{week for week, _, _ in shares[interval.interval]} for interval in intervals]
     numbers = {interval.interval for interval in intervals}
     good = good - {
         min(weeks)

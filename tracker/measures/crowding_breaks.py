@@ -29,6 +29,7 @@ ARRIVALS: Final = {
     "arrivals": "float64",
     "basis": "str",
 }
+RANK: Final = {str(basis): rank for rank, basis in enumerate(Basis)}
 RESULTS: Final = ("done", "entered", "waiting")
 ENDS: Final = ("", "_short", "_long")  # at the middle, the shorter and the longer time per visit
 
@@ -249,7 +250,7 @@ def arrivals_from_pupils(
         for group, kind, part in _where_they_go(queues, school, sex, urinal_share):
             key = (school, week, group, kind)
             rows[key] = rows.get(key, 0.0) + number * share * part
-            bases[key] = max(bases.get(key, basis), basis, key=lambda name: list(Basis).index(Basis(name)))
+            bases[key] = max(bases.get(key, basis), basis, key=RANK.__getitem__)
     made = [(*key, arrivals, bases[key]) for key, arrivals in sorted(rows.items())]
     return pd.DataFrame(made, columns=list(ARRIVALS)).astype(ARRIVALS)
 

@@ -299,10 +299,10 @@ def first_week(occasions: pd.DataFrame, since: date | None = None) -> date:
 def school_calendar(occasions: pd.DataFrame) -> dict[int, dict[date, int]]:
     """School id → week → school days, weeks in order."""
     calendar: dict[int, dict[date, int]] = {}
-    for school, week, days in sorted(
-        zip(occasions["school_id"], occasions["week"], occasions["school_days"], strict=True)
-    ):
-        calendar.setdefault(school, {})[week.date()] = int(days)
+    weeks = occasions["week"].to_numpy("datetime64[D]").tolist()
+    rows = zip(occasions["school_id"].tolist(), weeks, occasions["school_days"].tolist(), strict=True)
+    for school, week, days in sorted(rows):
+        calendar.setdefault(school, {})[week] = int(days)
     return calendar
 
 

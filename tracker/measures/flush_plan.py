@@ -70,7 +70,9 @@ def half_up(number: float) -> int:
 def days_by_school(school_days: pd.DataFrame) -> dict[int, set[date]]:
     """School id → its school days."""
     days: dict[int, set[date]] = {}
-    for school, day in zip(school_days["school_id"].tolist(), school_days["day"].dt.date.tolist(), strict=True):
+    for school, day in zip(
+        school_days["school_id"].tolist(), school_days["day"].to_numpy("datetime64[D]").tolist(), strict=True
+    ):
         days.setdefault(school, set()).add(day)
     return days
 

@@ -143,10 +143,11 @@ def _meter(
     unit: Any, turned: tuple[list[Any], list[Any]], days: Mapping[date, int], served: Mapping[date, set[int] | None]
 ) -> _Meter:
     intervals, uses = turned
-    chosen = compared(intervals, days, {week for week, found in served.items() if found is not None})
+    shares = {interval.interval: interval_shares(interval, days) for interval in intervals}
+    chosen = compared(intervals, shares, {week for week, found in served.items() if found is not None})
     metered: dict[date, float] = {}
     for interval in chosen:
-        for week, steps, _ in interval_shares(interval, days):
+        for week, steps, _ in shares[interval.interval]:
             metered[week] = metered.get(week, 0.0) + steps * interval.step_ml
     numbers = {interval.interval for interval in chosen}
     u = meter_u_ml(use for use in uses if use.interval in numbers)

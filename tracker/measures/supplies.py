@@ -10,8 +10,10 @@ from collections.abc import Sequence
 from enum import StrEnum
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
+from tracker.measures.columns import day_numbers, keys
 from tracker.measures.figure import Figure, not_recorded, weakest
 from tracker.measures.parts import school_week_parts
 from tracker.vocabulary import Basis, Quantity
@@ -119,11 +121,10 @@ def _follows(before: pd.Series[Any], rows: pd.DataFrame, occasions: pd.DataFrame
     if occasions is None:
         return adjacent
     held = occasions[occasions["school_days"] > 0]
-    weeks = {school: set(found) for school, found in held.groupby("school_id")["week"]}
-    free = [
-        not any(first < week < last for week in weeks.get(school, ()))
-        for school, first, last in zip(rows["school_id"], before, rows["week"], strict=True)
-    ]
+    known = np.unique(keys(held["school_id"].to_numpy("int64"), day_numbers(held["week"])))
+    school = rows["school_id"].to_numpy("int64")
+    first, last = (keys(school, day_numbers(days.fillna(rows["week"]))) for days in (before, rows["week"]))
+    free = np.searchsorted(known, last, side="left") <= np.searchsorted(known, first, side="right")
     return adjacent | (before.notna() & pd.Series(free, index=rows.index, dtype="bool"))
 
 
@@ -134,6 +135,8 @@ def _counter_weeks(vend_weeks: pd.DataFrame) -> pd.DataFrame:
         rows = rows[rows["quantity"] == Quantity.VENDS.value]
     counter = rows[[*KEY, "steps"]].astype({"steps": "float64"})
     counter["counter_basis"] = rows["basis"] if "basis" in rows.columns else Basis.COUNTED.value
+    if not counter.duplicated(KEY).any():
+        return counter.sort_values(KEY, ignore_index=True).astype({"counter_basis": "str"})
     grouped = counter.groupby(KEY, sort=True)
     found = grouped[["steps"]].sum(skipna=False)
     # "counted" sorts before "modelled", the only two a counter can have: the last is the weaker one.

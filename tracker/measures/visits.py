@@ -263,7 +263,7 @@ def _no_weeks() -> pd.DataFrame:
 
 
 def _breaks(occasions: pd.DataFrame) -> dict[Key, int]:
-    days = occasions["week"].dt.date.tolist()
+    days = occasions["week"].to_numpy("datetime64[D]").tolist()
     rows = zip(occasions["school_id"].tolist(), days, occasions["breaks"].tolist(), strict=True)
     return {(school, week): int(breaks) for school, week, breaks in rows}
 
