@@ -207,6 +207,79 @@ def test_a_reading_that_cannot_be_is_refused_by_the_one_checker_and_keeps_what_w
     assert saved.query(ServiceVisit).count() == 0
 
 
+def reading_of(session, unit, day: int, value: int, source=Source.TALLY) -> None:
+    at = datetime(2026, 2, day, 6, 0, tzinfo=UTC)
+    row = Reading(unit_id=unit.id, quantity=Quantity.WATER, source=source, at=at, day=at.date(), value=value)
+    row.week = date(2026, 2, 2)
+    session.add(row)
+    session.commit()
+
+
+def test_a_dial_that_the_school_read_higher_does_not_run_backwards_for_the_engineer(session, meter, engineer, saved):
+    """A dial has one hand: 150 read by the school on 2 February, so 120 on 4 February is refused, 151 kept."""
+    reading_of(session, meter, 2, 150)
+    answer = engineer.post(f"/jobs/units/{meter.id}", data=DONE | {"dial_water": "120"})
+    assert answer.status_code == 400
+    assert "00120 is lower than 00150, the reading before, of Monday 2 February." in answer.text
+    assert saved.query(Reading).count() == 1
+    saved.rollback()
+    assert engineer.post(f"/jobs/units/{meter.id}", data=DONE | {"dial_water": "151"}).status_code == 302
+
+
+def test_a_roll_over_from_the_top_tenth_to_the_bottom_tenth_is_believed(session, meter, engineer, saved):
+    reading_of(session, meter, 2, 99_990)
+    assert engineer.post(f"/jobs/units/{meter.id}", data=DONE | {"dial_water": "00007"}).status_code == 302
+    assert {row.value for row in saved.query(Reading)} == {99_990, 7}
+
+
+def test_a_reading_above_the_next_one_is_refused(session, meter, engineer, saved):
+    """The engineer was there on 2 February at noon; the school read 150 on the 3rd, so 200 cannot have stood there."""
+    reading_of(session, meter, 3, 150)
+    sent = DONE | {"dial_water": "200", "at_day": "2026-02-02", "at_time": "12:00"}
+    answer = engineer.post(f"/jobs/units/{meter.id}", data=sent)
+    assert answer.status_code == 400
+    assert "00200 is higher than 00150, the next reading, of Tuesday 3 February." in answer.text
+    assert engineer.post(f"/jobs/units/{meter.id}", data=sent | {"dial_water": "140"}).status_code == 302
+    kept = saved.query(Reading).filter_by(source=Source.ENGINEER).one()
+    assert (kept.value, kept.at) == (140, datetime(2026, 2, 2, 9, 0, tzinfo=UTC))  # the programme's zone is UTC+3
+
+
+# --- when it ended ------------------------------------------------------------------------------------------------
+
+
+def test_the_missing_name_and_every_other_error_are_shown_at_once(session, programme, meter, engineer, saved):
+    outage(session, programme, meter, Cause.DANGER, danger=Danger.FLOOD)
+    session.commit()
+    sent = {"state": "working", "found": "", "done": "dried", "dial_water": "99", "checked_by": ""}
+    page = engineer.post(f"/jobs/units/{meter.id}", data=sent).text
+    for sentence in (
+        "Write what you found",
+        "Write the name of the competent person who checked it.",
+        "Write the day of the check.",
+        "is lower than 00100",
+    ):
+        assert sentence in page
+    assert saved.query(ServiceVisit).count() == 0
+
+
+def test_a_danger_ended_in_the_minute_of_its_start_is_kept_as_one_minute(session, programme, meter, engineer, saved):
+    """It began at 08:30:40 UTC, 11:30 in the programme's zone; people write minutes."""
+    row = outage(session, programme, meter, Cause.DANGER, danger=Danger.FLOOD)
+    row.start_at = datetime(2026, 2, 4, 8, 30, 40, tzinfo=UTC)
+    session.commit()
+    sent = DONE | {"checked_by": "A. Wright", "checked_on": "2026-02-04", "at_day": "2026-02-04", "at_time": "11:30"}
+    assert "kept as one minute" in engineer.post(f"/jobs/units/{meter.id}", data=sent, follow_redirects=True).text
+    assert saved.get(Outage, row.id).end_at == datetime(2026, 2, 4, 8, 31, 40, tzinfo=UTC)
+
+
+def test_a_visit_in_the_future_is_refused_and_the_form_starts_at_now(meter, engineer, saved):
+    page = engineer.get(f"/jobs/units/{meter.id}").text
+    assert 'value="2026-02-04"' in page and 'value="12:00"' in page  # NOW is 09:00 UTC
+    answer = engineer.post(f"/jobs/units/{meter.id}", data=DONE | {"at_day": "2026-02-04", "at_time": "12:01"})
+    assert "This time has not come yet." in answer.text
+    assert saved.query(ServiceVisit).count() == 0
+
+
 # --- seen working, service ----------------------------------------------------------------------------------------
 
 

@@ -287,7 +287,8 @@ def test_reports_stand_in_the_officers_navigation_and_on_the_pages_of_a_school(o
     assert f'href="/schools/{school.id}/reports">Term report</a>' in officer.get(f"/schools/{school.id}/setup").text
     there = officer.get("/programmes/reports")
     assert there.headers["Location"] == f"/programmes/{programme.id}/reports"
-    assert '<a href="/programmes/reports" aria-current="page">Reports</a>' in officer.get(there.headers["Location"]).text
+    reports = officer.get(there.headers["Location"]).text
+    assert '<a href="/programmes/reports" aria-current="page">Reports</a>' in reports
     assert officer.get("/").headers["Location"] == "/programmes"
 
 
@@ -307,3 +308,29 @@ def test_an_administrator_finds_two_described_links_and_a_coordinator_of_two_sch
     session.flush()
     page = login_as(person).get("/account").text
     assert ">My schools</a>" in page
+
+
+# --- ending a danger ----------------------------------------------------------------------------------------------
+
+
+def test_reopening_shows_the_missing_name_together_with_a_wrong_time(session, programme, school, officer, saved):
+    row = outage(session, programme, make_unit(session, school), Cause.DANGER, danger=Danger.FLOOD)
+    session.commit()
+    sent = {"checked_by": "", "checked_on": "2026-02-05", "end_day": "2026-02-04", "end_time": "13:00"}
+    page = officer.post(f"/outages/{row.id}/end", data=sent).text
+    for sentence in ("name of the competent person", "This time has not come yet.", "The check must come before"):
+        assert sentence in page
+
+
+def test_an_end_in_the_minute_of_the_start_is_kept_as_one_minute_and_the_page_says_so(
+    session, programme, school, officer, saved
+):
+    """It began at 08:30:40 UTC, 11:30 in the programme's zone; people write minutes."""
+    row = outage(session, programme, make_unit(session, school))
+    row.start_at = datetime(2026, 2, 4, 8, 30, 40, tzinfo=UTC)
+    session.commit()
+    answer = officer.post(
+        f"/outages/{row.id}/end", data={"end_day": "2026-02-04", "end_time": "11:30"}, follow_redirects=True
+    )
+    assert "kept as one minute" in answer.text
+    assert saved.get(Outage, row.id).end_at == datetime(2026, 2, 4, 8, 31, 40, tzinfo=UTC)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from sqlalchemy.orm import Session
 
 from tracker.intake.problems import refusing
 from tracker.intake.rules import check_facts, parse_facts
-from tracker.measures.calendar import week_of
-from tracker.records.context import school_context
+from tracker.measures.calendar import Span, week_of
+from tracker.records.context import ReadingInfo, SchoolContext, programme_contexts
+from tracker.records.heads import programme_of_school
 from tracker.vocabulary import Quantity, Source
 
 TABLE = "readings"
@@ -18,7 +20,7 @@ TABLE = "readings"
 def check_reading(
     session: Session, school_id: int, what: tuple[str, Quantity, Source], at: datetime, typed: str
 ) -> tuple[int | None, date, str]:
-    """What a dial showed, checked against its digits and the readings before and after.
+    """What a dial showed, checked against its digits and the readings before and after, whoever read them.
 
     Args:
         what: the unit's code, the quantity, and who read it.
@@ -37,8 +39,20 @@ def check_reading(
     }
     facts, problems = parse_facts({TABLE: [row]})
     day = at.date()
-    context = school_context(session, school_id, day - timedelta(days=7), day)
-    problems += check_facts(context, facts)
+    span = Span(day - timedelta(days=7), day)
+    context = programme_contexts(session, programme_of_school(session, school_id), span, [school_id])[school_id]
+    problems += check_facts(_whoever_read(context, what), facts)
     wrong = next((one.message for one in refusing(problems)), "")
     value = facts[TABLE][0].values.get("value")
     return (None if wrong else value), week_of(day, context.first_weekday), wrong
+
+
+def _whoever_read(context: SchoolContext, what: tuple[str, Quantity, Source]) -> SchoolContext:
+    """The same school as if one source had read this dial always: a dial runs one way for every eye."""
+    unit, quantity, source = what
+    of_dial = [rows for (code, shown, _), rows in context.readings.items() if (code, shown) == (unit, quantity)]
+    every: dict[datetime, ReadingInfo] = {}
+    for one in sorted((one for rows in of_dial for one in rows), key=lambda one: one.value):
+        every[one.at] = one  # read twice at one moment: the higher counts
+    merged = tuple(every[at] for at in sorted(every))
+    return replace(context, readings={**context.readings, (unit, quantity, source): merged})

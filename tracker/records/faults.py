@@ -296,25 +296,50 @@ class Ended:
     checked_on: date | None = None
 
 
-def end(session: Session, outages: Sequence[Outage], ended: Ended) -> None:
+NOT_AFTER = "The end is not after the start. Look at the day and the time."
+MINUTE = timedelta(minutes=1)
+
+
+def end_problems(outages: Sequence[Outage], ended: Ended) -> list[OutageError]:
+    """All that keeps open outages from ending so: the end before a start, a danger without who checked it and when.
+
+    An end in the minute of the start is none: people write minutes, the record keeps seconds.
+    """
+    waiting = [outage for outage in outages if outage.end_at is None]
+    found = []
+    if any(ended.at <= outage.start_at and not _same_minute(ended.at, outage.start_at) for outage in waiting):
+        found.append(OutageError("end_day", NOT_AFTER))
+    if any(outage.cause is Cause.DANGER for outage in waiting):
+        if not ended.checked_by.strip():
+            found.append(OutageError("checked_by", "Write the name of the competent person who checked it."))
+        if ended.checked_on is None:
+            found.append(OutageError("checked_on", "Write the day of the check."))
+    return found
+
+
+def _same_minute(one: datetime, other: datetime) -> bool:
+    return one.replace(second=0, microsecond=0) == other.replace(second=0, microsecond=0)
+
+
+def end(session: Session, outages: Sequence[Outage], ended: Ended) -> bool:
     """End open outages at an instant. One that was ended already stays as it is.
 
+    Returns:
+        Whether one of them began in the very minute of its end: it is kept as one minute long.
     Raises:
         OutageError: the end is not after a start; a danger without the name and day of the competent person's check.
     """
-    waiting = [outage for outage in outages if outage.end_at is None]
-    for outage in waiting:
-        if ended.at <= outage.start_at:
-            raise OutageError("end_day", "The end is not after the start. Look at the day and the time.")
-        if outage.cause is Cause.DANGER and not ended.checked_by.strip():
-            raise OutageError("checked_by", "Write the name of the competent person who checked it.")
-        if outage.cause is Cause.DANGER and ended.checked_on is None:
-            raise OutageError("checked_on", "Write the day of the check.")
-    for outage in waiting:
-        outage.end_at = ended.at
+    for wrong in end_problems(outages, ended):
+        raise wrong
+    at_least_a_minute = False
+    for outage in [outage for outage in outages if outage.end_at is None]:
+        short = _same_minute(ended.at, outage.start_at)
+        at_least_a_minute = at_least_a_minute or short
+        outage.end_at = outage.start_at + MINUTE if short else ended.at
         if outage.cause is Cause.DANGER:
             outage.checked_by, outage.checked_on = ended.checked_by.strip()[:80], ended.checked_on
     session.flush()
+    return at_least_a_minute
 
 
 def with_event(session: Session, outage: Outage) -> list[Outage]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from flask import flash, redirect, render_template, request, url_for
@@ -16,8 +16,9 @@ from tracker.web.access import allow, load_school, load_unit, load_unit_job, per
 from tracker.web.clock import now, today
 from tracker.web.database import db
 from tracker.web.engineer_jobs import bp
+from tracker.web.filters import minutes
 from tracker.web.forms.engineer import DIAL, Ask, ServiceForm, dials_in, visit_form
-from tracker.web.forms.fields import options, show_errors
+from tracker.web.forms.fields import instant, options, show_errors
 from tracker.web.signing import signed
 
 DIAL_LABELS = {
@@ -34,6 +35,8 @@ DANGER_CAUTION = {
     Danger.FLOOD: "flood",
 }
 POWERED = (UnitKind.CABIN, UnitKind.URINAL, UnitKind.MACHINE, UnitKind.INCINERATOR)  # they flush, vend or fan
+MINUTE = timedelta(minutes=1)
+FUTURE = "This time has not come yet. Look at the day and the time."
 DONE = {State.WORKING: "working", State.PARTLY: "partly working", State.OUT: "out of service"}
 
 
@@ -71,10 +74,14 @@ def _visit(found, at_school, visit):
         danger=danger is not None,
         others=len(others),
     )
-    form = visit_form(ask)()
-    if form.validate_on_submit() and _finish(form, found, at_school, visit, dials):
+    local = now().astimezone(ZoneInfo(zone))
+    here = {"at_day": local.date(), "at_time": minutes(local.hour * 60 + local.minute)}
+    form = visit_form(ask)(data=here)
+    if request.method == "POST" and _sent(form, found, at_school, visit, dials):
         db().commit()
         flash(f"Received. {found.name}, {at_school.name}: {DONE[State(form.state.data)]}.")
+        if any(one.end_at is not None and one.end_at - one.start_at == MINUTE for one in outages):
+            flash("It began and ended in the same minute. It is kept as one minute out of service.")
         return redirect(url_for(".jobs"))
     page = render_template(
         "engineer/visit.html",
@@ -101,12 +108,39 @@ def _cautions(found, outages, danger) -> list[str]:
     return keys[:2]
 
 
-def _finish(form, found, at_school, visit, dials) -> bool:
-    session = signed()
-    at = now()
-    local = at.astimezone(ZoneInfo(_zone(at_school))).replace(tzinfo=None)
-    if not _read(form, found, at_school, dials, local):
+def _sent(form, found, at_school, visit, dials) -> bool:
+    """Write what was sent, or show all that is wrong with it at once."""
+    fine = form.validate()
+    at = _at(form, _zone(at_school))
+    if at is None:
         return False
+    local = at.astimezone(ZoneInfo(_zone(at_school))).replace(tzinfo=None)
+    read = _read(form, found, at_school, dials, local)
+    if not fine or read is None:
+        return False
+    return _finish(form, found, at_school, visit, (at, local, read))
+
+
+def _at(form, zone: str) -> datetime | None:
+    """When the engineer was there: now, unless the form says another minute; None with the sentence at the field."""
+    if form.at_day.errors or form.at_time.errors:
+        return None
+    here = now()
+    local = here.astimezone(ZoneInfo(zone))
+    clock = form.at_time.minutes
+    clock = local.hour * 60 + local.minute if clock is None else clock
+    said = instant(form.at_day.data or local.date(), clock, zone)
+    if said > here:
+        show_errors(form, "at_day", FUTURE)
+        return None
+    return here if here - said < MINUTE else said
+
+
+def _finish(form, found, at_school, visit, there) -> bool:
+    session = signed()
+    at, local, read = there
+    for dial, value, week in read:
+        jobs.read_dial(db(), dial, value, at, day=local.date(), week=week)
     extra = form.data
     said = jobs.Said(
         at=at,
@@ -126,25 +160,26 @@ def _finish(form, found, at_school, visit, dials) -> bool:
         jobs.finish(session, at_school, found, said, visit)
     except jobs.JobError as wrong:
         session.rollback()
-        show_errors(form, wrong.field, str(wrong))
+        show_errors(form, "at_day" if wrong.field == "end_day" else wrong.field, str(wrong))
         return False
     return True
 
 
-def _read(form, found, at_school, dials, local: datetime) -> bool:
-    """Check and keep what was read of the dials; False with the sentence at the field where one is refused."""
+def _read(form, found, at_school, dials, local: datetime) -> list | None:
+    """What was read of each dial, with its week; None with the sentence at every field where one is refused."""
     typed = dials_in(form)
+    read, refused = [], False
     for dial in dials:
         text = typed.get(dial.quantity.value, "")
-        if not text:
+        if not text or form[DIAL + dial.quantity.value].errors:
             continue
         what = (found.code, dial.quantity, Source.ENGINEER)
         value, week, wrong = check_reading(db(), at_school.id, what, local, text)
         if value is None:
             show_errors(form, DIAL + dial.quantity.value, wrong)
-            return False
-        jobs.read_dial(db(), dial, value, now(), day=local.date(), week=week)
-    return True
+            refused = True
+        read.append((dial, value, week))
+    return None if refused else read
 
 
 @bp.post("/jobs/units/<int:unit_id>/seen")

@@ -20,6 +20,7 @@ from tracker.web.officer_today import bp
 from tracker.web.signing import signed
 
 BLOCK = "block"
+ONE_MINUTE = "It began and ended in the same minute. It is kept as one minute out of service."
 FUTURE = "This time has not come yet. Look at the day and the time."
 
 
@@ -129,7 +130,7 @@ def end_outage(outage_id: int):
     if open_one.end_at is not None:
         flash("This outage has already ended.")
         return redirect(url_for(".school", school_id=found.id))
-    if form.validate_on_submit() and _end(open_one, form, zone):
+    if request.method == "POST" and [form.validate(), _end(open_one, form, zone)] == [True, True]:
         db().commit()
         flash(f"{unit.name} is on record as working again.")
         return _back_to_today(found)
@@ -139,21 +140,25 @@ def end_outage(outage_id: int):
 
 
 def _end(open_one, form, zone: str) -> bool:
+    """End it, or show all that is wrong at once."""
+    if form.end_day.errors or form.end_time.errors:
+        return False
     at = instant(form.end_day.data, form.end_time.minutes, zone)
-    if at > now():
-        show_errors(form, "end_day", FUTURE)
-        return False
-    checked = form.data.get("checked_by") or ""
     checked_on = form.data.get("checked_on")
-    if checked_on is not None and checked_on > form.end_day.data:
-        show_errors(form, "checked_on", "The check must come before the unit is used again.")
-        return False
+    ended = faults.Ended(at, form.data.get("checked_by") or "", checked_on)
     both = faults.with_event(db(), open_one) if form.event_too.data else [open_one]
-    try:
-        faults.end(signed(), both, faults.Ended(at, checked, checked_on))
-    except faults.OutageError as wrong:
-        show_errors(form, wrong.field, str(wrong))
+    wrong = {one.field: str(one) for one in faults.end_problems(both, ended)}
+    if at > now():
+        wrong["end_day"] = FUTURE
+    if checked_on is not None and checked_on > form.end_day.data:
+        wrong["checked_on"] = "The check must come before the unit is used again."
+    for field, message in wrong.items():
+        if not form[field].errors:
+            show_errors(form, field, message)
+    if form.errors:
         return False
+    if faults.end(signed(), both, ended):
+        flash(ONE_MINUTE)
     return True
 
 

@@ -9,7 +9,18 @@ from wtforms import BooleanField, StringField
 from wtforms.validators import InputRequired, Length, Optional
 
 from tracker.vocabulary import State
-from tracker.web.forms.fields import LONG, ChooseField, DayField, PickField, PlainForm, TicksField, text_field, tidy
+from tracker.web.forms.fields import (
+    LONG,
+    ChooseField,
+    ClockField,
+    DayField,
+    PickField,
+    PlainForm,
+    TicksField,
+    show_errors,
+    text_field,
+    tidy,
+)
 from tracker.web.forms.officer import CAUSE_LABELS, CAUSES
 
 STATE_LABELS = {
@@ -42,6 +53,27 @@ class VisitForm(PlainForm):
     found = text_field("What you found", 200, "Write what you found, in a few words.")
     done = text_field("What you did", 200, "Write what you did. If nothing, write “nothing”.")
     parts = text_field("Parts used (may stay empty)", 200)
+    at_day = DayField("When you were there, day", [Optional()])
+    at_time = ClockField("When you were there, time", [Optional()], description="Leave it as it is if you are there.")
+
+    def validate(self, extra_validators=None):
+        """Everything that is missing, at once: also the danger's check, and why it stays out."""
+        fine = super().validate(extra_validators)
+        missing = list(self._missing())
+        for name, sentence in missing:
+            show_errors(self, name, sentence)
+        return fine and not missing
+
+    def _missing(self):
+        data = self.data
+        if data["state"] == State.OUT.value:
+            if "cause" in data and not data["cause"]:
+                yield "cause", "Choose why it is out of service."
+        elif data["state"] and "checked_by" in data:
+            if not data["checked_by"]:
+                yield "checked_by", "Write the name of the competent person who checked it."
+            if data["checked_on"] is None and not self["checked_on"].errors:
+                yield "checked_on", "Write the day of the check."
 
 
 def visit_form(ask: Ask) -> type[VisitForm]:
