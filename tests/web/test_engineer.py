@@ -220,7 +220,7 @@ def test_a_dial_that_the_school_read_higher_does_not_run_backwards_for_the_engin
     reading_of(session, meter, 2, 150)
     answer = engineer.post(f"/jobs/units/{meter.id}", data=DONE | {"dial_water": "120"})
     assert answer.status_code == 400
-    assert "00120 is lower than 00150, the reading before, of Monday 2 February." in answer.text
+    assert "00120 is lower than 00150, the reading before, of Monday 2 February 2026." in answer.text
     assert saved.query(Reading).count() == 1
     saved.rollback()
     assert engineer.post(f"/jobs/units/{meter.id}", data=DONE | {"dial_water": "151"}).status_code == 302
@@ -238,7 +238,7 @@ def test_a_reading_above_the_next_one_is_refused(session, meter, engineer, saved
     sent = DONE | {"dial_water": "200", "at_day": "2026-02-02", "at_time": "12:00"}
     answer = engineer.post(f"/jobs/units/{meter.id}", data=sent)
     assert answer.status_code == 400
-    assert "00200 is higher than 00150, the next reading, of Tuesday 3 February." in answer.text
+    assert "00200 is higher than 00150, the next reading, of Tuesday 3 February 2026." in answer.text
     assert engineer.post(f"/jobs/units/{meter.id}", data=sent | {"dial_water": "140"}).status_code == 302
     kept = saved.query(Reading).filter_by(source=Source.ENGINEER).one()
     assert (kept.value, kept.at) == (140, datetime(2026, 2, 2, 9, 0, tzinfo=UTC))  # the programme's zone is UTC+3
