@@ -32,6 +32,8 @@ from tracker.vocabulary import Basis, Quantity, Source, UnitKind
 
 METER_U = 0.02  # relative standard uncertainty of a meter where its own is not given
 EPOCH = date(1970, 1, 1)
+USED = ("unit_id", "interval", "dial", "steps", "step_ml", "u_permille")
+READ = ("unit_id", "quantity", "interval", "start_day", "after_week", "week", "steps", "step_ml")
 QUERY_K = 2  # unexplained water beyond this many standard uncertainties asks for a look
 
 
@@ -99,8 +101,8 @@ def meter_balance(
     rows = all_rows(water)
     rows = rows.take(np.argsort(rows.unit_week, kind="stable"))
     known = scopes_of(scopes, units, rows)
-    records = _Records(known, rows, rows.unit_week, _grouped(rows_of(uses), lambda row: row.unit_id))
-    intervals = _grouped(rows_of(intervals_of(uses)), lambda row: row.unit_id)
+    records = _Records(known, rows, rows.unit_week, _grouped(rows_of(uses[list(USED)]), lambda row: row.unit_id))
+    intervals = _grouped(rows_of(intervals_of(uses)[list(READ)]), lambda row: row.unit_id)
     calendar, every = school_calendar(occasions), school_calendar(around)
     found = {row.unit_id: row for row in rows_of(units[units["unit_id"].isin(scopes["meter_id"])])}
     balances = []

@@ -11,9 +11,8 @@ import numpy as np
 import pandas as pd
 
 from tracker.measures.columns import Flags, Whole, day_numbers, is_in, keys
-from tracker.measures.flush import WaterPart
 from tracker.measures.water_rows import WaterRows
-from tracker.vocabulary import VISITED, UnitKind
+from tracker.vocabulary import VISITED
 
 BLANK = np.iinfo(np.int64).min  # a day that was not given, as numpy counts it
 EVER = 10_000_000  # a day after every day
@@ -64,7 +63,6 @@ def scopes_of(scopes: pd.DataFrame, units: pd.DataFrame, rows: WaterRows) -> Sco
     """The scopes of all meters. A unit that is not in ``units`` is not counted."""
     order = scopes.sort_values("meter_id", kind="stable")
     facts = units.drop_duplicates("unit_id").set_index("unit_id").reindex(order["unit_id"])
-    main = np.where(rows.kind == UnitKind.TAP, rows.part == WaterPart.HANDWASH, rows.is_flush).astype(bool)
     return Scopes(
         order["meter_id"].to_numpy("int64"),
         order["unit_id"].to_numpy("int64"),
@@ -74,7 +72,7 @@ def scopes_of(scopes: pd.DataFrame, units: pd.DataFrame, rows: WaterRows) -> Sco
         facts["kind"].isin([str(kind) for kind in VISITED]).to_numpy(),
         _first(facts["from_day"]),
         _last(facts["until_day"]),
-        np.unique(rows.unit_week[rows.whole & main]),
+        np.unique(rows.unit_week[rows.whole & rows.main]),
     )
 
 

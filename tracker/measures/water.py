@@ -47,7 +47,7 @@ def water_by(water: pd.DataFrame, expected: pd.DataFrame, by: str) -> dict[Any, 
     """Litres taken per group: ``by`` is "unit_id", "unit", "block", "school", "kind", "group" or "week" (a date)."""
     rows = water_rows(water, expected)
     due, names = pd.factorize(_name_column(expected, by), sort=True)
-    mine = pd.Index(names).get_indexer(pd.Index(getattr(rows, by)))
+    mine = pd.Index(names).get_indexer(pd.Index(rows.named(by)))
     order = np.argsort(mine, kind="stable")
     ends = np.searchsorted(mine[order], np.arange(len(names) + 1))
     counts = np.bincount(due, minlength=len(names))
@@ -242,7 +242,7 @@ def _cabins(water: pd.DataFrame, expected: pd.DataFrame) -> tuple[WaterRows, pd.
     """Rows of cabin weeks that have a flush, and the cabin weeks expected."""
     rows = water_rows(water, expected)
     rows = rows.take(np.asarray(rows.kind == UnitKind.CABIN, dtype=bool))
-    flushed = np.unique(rows.unit_week[rows.is_flush])
+    flushed = np.unique(rows.unit_week[rows.flush])
     return rows.take(np.isin(rows.unit_week, flushed)), expected[expected["kind"] == UnitKind.CABIN]
 
 

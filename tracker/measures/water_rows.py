@@ -10,7 +10,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import Flags, Floats, Texts, Whole, day_numbers, keys, sums_by, text
+from tracker.measures.columns import DAY_KEY, Flags, Floats, Texts, Whole, day_numbers, is_in, keys, text
 from tracker.measures.figure import Part
 from tracker.measures.flush import WaterPart
 from tracker.measures.intervals import sum_u
@@ -29,18 +29,23 @@ def main_part(kind: str) -> WaterPart:
 
 @dataclass(frozen=True, slots=True)
 class WaterRows:
-    """Columns of water rows; ``visit_ml`` and so on as in ``flush.unit_week_water``, weeks as day numbers."""
+    """Columns of water rows; ``visit_ml`` and so on as in ``flush.unit_week_water``, weeks as day numbers.
 
+    school: the place of its name among ``schools``, which are in order. rule: one number per fitting rule. flush:
+    the row is of the flush. main: it is of the part without which the unit's water is not known.
+    """
+
+    schools: Texts
     unit_id: Whole
     week: Whole
     school_id: Whole
-    school: Texts
+    school: Whole
     block: Texts
     unit: Texts
     kind: Texts
     group: Texts
     part: Texts
-    fitting: Texts
+    rule: Whole
     visits: Floats
     u_visits: Floats
     visit_ml: Floats
@@ -50,13 +55,21 @@ class WaterRows:
     share_known: Flags
     u_rel: Floats
     whole: Flags
+    flush: Flags
+    main: Flags
 
     def __len__(self) -> int:
         return len(self.ml)
 
     def take(self, chosen: Flags | Whole | slice) -> WaterRows:
         """Some of the rows."""
-        return WaterRows(*(getattr(self, column.name)[chosen] for column in fields(self)))
+        if isinstance(chosen, np.ndarray) and chosen.dtype == np.bool_ and chosen.all():
+            return self
+        return WaterRows(self.schools, *(getattr(self, name)[chosen] for name in ROW_WISE))
+
+    def named(self, by: str) -> Any:
+        """A column as it stands in the frame, a week as its day number."""
+        return self.schools[self.school] if by == "school" else getattr(self, by)
 
     @property
     def unit_week(self) -> Whole:
@@ -64,36 +77,33 @@ class WaterRows:
         return keys(self.unit_id, self.week)
 
     @property
-    def is_flush(self) -> Flags:
-        """Whether a row is of the flush."""
-        return np.asarray(self.part == WaterPart.FLUSH, dtype=bool)
-
-    @property
     def flushed(self) -> float:
         """Visits that have a flush."""
-        return math.fsum(self.visits[self.is_flush].tolist())
+        return math.fsum(self.visits[self.flush].tolist())
 
     def used(self) -> int:
         """Unit-weeks in which all visits have their main part."""
-        tap = np.asarray(self.kind == UnitKind.TAP, dtype=bool)
-        main = np.where(tap, self.part == WaterPart.HANDWASH, self.is_flush).astype(bool)
-        return len(np.unique(self.unit_week[self.whole & main]))
+        return len(np.unique(self.unit_week[self.whole & self.main]))
 
     def saved(self, reference_ml: float | Floats) -> Floats:
         """mL of each row that a reference would have taken more; the reference counts on rows of the flush."""
-        return np.where(self.is_flush, self.visits * reference_ml, 0.0) - self.ml
+        return np.where(self.flush, self.visits * reference_ml, 0.0) - self.ml
 
     def sums(self, ml: Floats | Whole | None = None) -> Totals:
         """mL (or what is given for each row) by school and week, in order."""
-        return sums_by(self.school, self.week, self.ml if ml is None else ml)
+        wanted, place = np.unique(keys(self.school, self.week), return_inverse=True)
+        totals = np.bincount(place, weights=self.ml if ml is None else ml, minlength=len(wanted)).tolist()
+        days = (wanted % DAY_KEY).astype("datetime64[D]").tolist()
+        names = self.schools[wanted // DAY_KEY].tolist()
+        return dict(zip(zip(names, days, strict=True), totals, strict=True))
 
     def limits(self, shift: float | Floats = 0.0) -> tuple[float, float]:
         """As ``water.uncertainty_ml``: distances (mL) of the 95 % limits, below and above."""
-        each = self.visit_ml - np.where(self.is_flush, shift, 0.0)
+        each = self.visit_ml - np.where(self.flush, shift, 0.0)
         drawn = self.u_visits > 0
         of_week = keys(self.school_id, self.week)[drawn]
         by_week = _sums(np.unique(of_week, return_inverse=True)[1], (each * self.u_visits)[drawn])
-        by_rule = _sums(pd.factorize(self.fitting)[0], self.ml * self.u_rel)
+        by_rule = _sums(self.rule, self.ml * self.u_rel)
         random = Z95 * math.hypot(_root(by_week), _root(by_rule))
         known = self.share_known
         below, above = (
@@ -111,9 +121,23 @@ def _root(numbers: Floats) -> float:
     return math.sqrt(float(np.dot(numbers, numbers)))
 
 
+ROW_WISE = tuple(column.name for column in fields(WaterRows) if column.name != "schools")
+
+
 def all_rows(water: pd.DataFrame) -> WaterRows:
     """All rows of ``flush.unit_week_water``."""
-    return WaterRows(**{column.name: _column(water, column.name) for column in fields(WaterRows)})
+    school, schools = pd.factorize(text(water["school"]), sort=True)
+    part, kind = text(water["part"]), text(water["kind"])
+    flush = np.asarray(part == WaterPart.FLUSH, dtype=bool)
+    made = {
+        "school": school.astype(np.int64),
+        "rule": pd.factorize(text(water["fitting"]))[0].astype(np.int64),
+        "flush": flush,
+        "main": np.where(kind == UnitKind.TAP, part == WaterPart.HANDWASH, flush).astype(bool),
+        "week": day_numbers(water["week"]),
+    }
+    columns = {name: made[name] if name in made else _column(water[name]) for name in ROW_WISE}
+    return WaterRows(schools=np.asarray(schools, dtype=object), **columns)
 
 
 def water_rows(water: pd.DataFrame, expected: pd.DataFrame) -> WaterRows:
@@ -123,13 +147,10 @@ def water_rows(water: pd.DataFrame, expected: pd.DataFrame) -> WaterRows:
     kinds = np.zeros(len(rows), dtype=bool)
     for kind in VISITED:
         kinds |= rows.kind == kind
-    return rows.take(kinds & np.isin(rows.unit_week, due))
+    return rows.take(kinds & is_in(rows.unit_week, np.unique(due)))
 
 
-def _column(water: pd.DataFrame, name: str) -> Any:
-    column = water[name]
-    if name == "week":
-        return day_numbers(column)
+def _column(column: pd.Series[Any]) -> Any:
     return text(column) if isinstance(column.dtype, pd.StringDtype) else column.to_numpy()
 
 
