@@ -163,7 +163,10 @@ def given_by_area(facts: TermFacts, groups: Groups, threshold: int) -> Table:
     values = [int(sums[name]) if name in sums.index else None for name in names]
     cells = tuple(zip(names, beside_total(values, threshold), strict=True))
     columns = (words("area", "Area"), counts("given", "Given out by machines", "napkins"))
-    return Table("given_by_area", "Given out by area", columns, cells, empty=NO_GROUP)
+    note = (
+        "Counted by the machines' counters, or worked out from what was put in and what was left; reported weeks only."
+    )
+    return Table("given_by_area", "Given out by area", columns, cells, note, NO_GROUP)
 
 
 def shown_need(facts: TermFacts, threshold: int) -> tuple[Table, Table]:

@@ -81,7 +81,8 @@ def _restock(facts: TermFacts, coming: Ahead) -> Table:
         f"Listed by need: days of cover before the next round on {day(rounds[0])}. Packs lift the stock to what lasts "
         f"until the round after it on {day(rounds[1])}, with the chosen service. The aim is few requests unmet. The "
         "list and the chance go by what was given out on days in stock; what was asked for a school day also takes "
-        "weeks in which a machine ran out as weeks in which more was wanted."
+        "weeks in which a machine ran out as weeks in which more was wanted. On hand is counted; weeks left, packs and "
+        "the chance are modelled."
     )
     asked = demand_cells(facts)
     cells = tuple(_cells(facts, row, asked.get(row.school_id)) for row in rows)

@@ -23,6 +23,8 @@ NO_RATING = (
     "burnt are not estimated. Nobody counts used supplies."
 )
 
+COUNTED_NOTE = "Counted in the week sheets that were received."
+
 
 def disposal_section(pair: Pair, targets: dict[str, TargetHead]) -> Section:
     """Days with a route, burns, and the papers of each route."""
@@ -97,7 +99,7 @@ def topics_table(facts: TermFacts) -> Table:
         counts("minutes", "Minutes", "min"),
         counts("attendances", "Attendances", "attendances"),
     )
-    return Table("lessons_by_topic", "Lessons by topic", columns, tuple(cells), empty="No lesson was recorded.")
+    return Table("lessons_by_topic", "Lessons by topic", columns, tuple(cells), COUNTED_NOTE, "No lesson was recorded.")
 
 
 def sexes_table(facts: TermFacts) -> Table:

@@ -32,13 +32,13 @@ SHORT_KEYS = (
 NOTES = (
     "Every figure stands with how it came about: counted, metered, sampled (counted at some breaks and scaled up to "
     "the breaks of that week), modelled (worked out from counts and a rule) or estimated.",
-    "A week that was not reported stays not reported. It adds nothing and is never filled in, so totals can only be "
-    "too low, and completeness says by how many records.",
+    "A week that was not reported stays not reported. It adds nothing and is never filled in, so a total leaves out "
+    "what that week held, and completeness says how many records are there.",
     "Ranges are 95 % intervals where a figure is an estimate, and bounds where the note beside the figure says so.",
     "A running term is reported to the day of the report; its weekly records are those of weeks that are over.",
     "Uses and supplies are counted, not people. Nothing here shows what came of them for attendance, health or "
     "learning.",
-    "Definitions, formulas and sources stand in the page on measures.",
+    "Definitions, formulas and sources stand in docs/measures.md, which comes with the program.",
 )
 
 

@@ -21,6 +21,10 @@ from tracker.reports.sections.estimates import visits_by_sex_table, visits_estim
 from tracker.vocabulary import CABIN_LIKE, CountWay
 
 LITRES = "L"
+MODELLED_NOTE = (
+    "A counter's visits are called modelled where a reading was missed, so that one reading stands for several weeks "
+    "and its visits are shared over them by school days."
+)
 
 
 def visits_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool) -> Section:
@@ -61,7 +65,7 @@ def _by_unit(facts: TermFacts) -> Table:
         words("way", "How counted"),
         counts("visits", "Visits", "visits"),
     )
-    return Table("visits_by_unit", "Visits by unit", columns, cells)
+    return Table("visits_by_unit", "Visits by unit", columns, cells, MODELLED_NOTE)
 
 
 def _by_school(facts: TermFacts) -> Table:
