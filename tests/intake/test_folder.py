@@ -245,6 +245,86 @@ def test_a_file_in_another_encoding_is_refused_with_its_line(session, tmp_path):
     )  # fmt: skip
 
 
+def refused_of(session, folder):
+    with pytest.raises(FolderError) as refused:
+        load_folder(session, folder, now=NOW)
+    return refused.value.problems
+
+
+def test_a_file_that_cannot_be_read_does_not_bury_its_own_error(session, tmp_path):
+    folder = write(tmp_path / "folder", small())
+    path = folder / "schools.csv"
+    path.write_bytes(path.read_text(encoding="utf-8").encode("utf-16"))  # as some spreadsheets save "Unicode text"
+    first, *others = refused_of(session, folder)
+    assert (first.table, first.message) == (
+        "schools", "This line is not UTF-8. Save the file again as CSV with the encoding UTF-8.",
+    )  # fmt: skip
+    assert {one.message for one in others} == {"Not checked further, because schools.csv could not be read."}
+    assert len({one.table for one in others}) == len(others), "one line a file"
+    assert "units" in {one.table for one in others}
+
+
+def test_a_missing_column_is_said_once_and_not_for_each_row_that_names_the_file(session, tmp_path):
+    folder = write(tmp_path / "folder", small())
+    path = folder / "units.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("unit,", "units,", 1), encoding="utf-8")
+    found = refused_of(session, folder)
+    assert [one.message for one in found if one.table == "units"] == [
+        "This column is not known. Take it out; the columns are school, unit, block, name, kind, accessible, "
+        "from_day, until_day, preferred_source.",
+        "This column is missing. Add it; its cells may be blank if optional.",
+    ]
+    others = [one for one in found if one.table != "units"]
+    assert {one.message for one in others} == {"Not checked further, because units.csv could not be read."}
+    assert len({one.table for one in others}) == len(others)
+
+
+def test_codes_of_a_line_that_was_lost_are_not_called_unknown(session, tmp_path):
+    folder = write(tmp_path / "folder", small())
+    path = folder / "units.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    assert lines[1].startswith("S1,G1,")
+    path.write_text("\n".join([lines[0], lines[1] + ",too many", *lines[2:]]) + "\n", encoding="utf-8")
+    first, *others = refused_of(session, folder)
+    assert (first.table, first.row) == ("units", 2) and first.message.startswith("This line has ")
+    assert {one.message for one in others} == {"Not checked further, because line 2 of units.csv could not be read."}
+
+
+def test_breaks_that_cannot_be_read_make_no_drawn_break_unknown(session, tmp_path):
+    folder = write(tmp_path / "folder", small())
+    (folder / "breaks.csv").write_text("nothing\n", encoding="utf-8")
+    found = [one for one in refused_of(session, folder) if one.table == "drawn_breaks"]
+    assert [one.message for one in found] == ["Not checked further, because breaks.csv could not be read."]
+
+
+def test_values_links_overlaps_and_backward_dials_are_listed_in_one_reading(session, tmp_path):
+    rows = second_week()
+    rows["usage_counts"][0]["visits"] = "twelve"
+    rows["stock_counts"][0]["product"] = "SOAP"
+    rows["readings"].append(reading("140", "2026-01-20T12:00"))  # after 150: backwards
+    rows["outages"].append(outage("O2", start="2026-01-14T09:00", end=""))  # the first one ends at 10:00
+    found = {(one.table, one.rule) for one in problems_of(session, tmp_path, rows)}
+    assert found == {
+        ("usage_counts", "readable"),
+        ("stock_counts", "code_known"),
+        ("readings", "not_backwards"),
+        ("outages", "outage_overlap"),
+    }
+
+
+def test_a_school_whose_set_up_is_wrong_is_left_out_of_the_rules_about_facts_and_others_are_not(session, tmp_path):
+    rows = second_week()
+    other = [{**row, "school": "S2"} for row in rows["units"]]
+    for name in ("schools", "shifts", "school_hours", "breaks", "blocks", "block_groups", "enrolment", "dials"):
+        rows[name] += [{**row, "school": "S2"} for row in rows[name]]
+    rows["units"] += other
+    other[0]["kind"] = "shed"
+    rows["readings"] += [reading("140", "2026-01-20T12:00"), {**reading("90"), "school": "S2"}]
+    found = problems_of(session, tmp_path, rows)
+    assert [(one.table, one.rule) for one in found] == [("units", "readable"), ("readings", "not_backwards")]
+    assert found[1].value == "140", "the reading of 90 below the first value of 100 waits for its school's set-up"
+
+
 def test_a_byte_order_mark_is_tolerated(session, tmp_path):
     folder = write(tmp_path / "folder", small())
     path = folder / "areas.csv"

@@ -7,7 +7,7 @@ what is on record is refused unless a correction reason is given; it is then cha
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,8 @@ BATCH = 5000
 SHEETS = "week_sheets"
 HAPPENED_FROM = "day_marks"  # the first table of what happened; those before say what stands where
 PLACE_IN_ORDER = {table.name: place for place, table in enumerate(TABLES)}
+SETUP, HAPPENED = TABLES[: PLACE_IN_ORDER[HAPPENED_FROM]], TABLES[PLACE_IN_ORDER[HAPPENED_FROM] :]
+STANDS = frozenset({*(table.name for table in SETUP), HAPPENED_FROM})  # marks decide which days are school days
 
 
 class FolderError(ValueError):
@@ -163,31 +165,48 @@ def _programme(session: Session, lines: Lines) -> tuple[Lookups | None, str]:
 
 def _check_and_write(load: _Load, now: datetime | None) -> LoadResult:
     lines, session = load.lines, load.session
+    doubts = of_lines.unsure(lines)
     of_lines.compare(session, load.lookups, lines, bool(load.reason))
     local = None if now is None else now.astimezone(load.lookups.zone).replace(tzinfo=None)
-    lines.problems += [*of_lines.check_links(lines), *of_lines.check_setup(lines, local)]
+    lines.problems += [*of_lines.check_links(lines, doubts), *of_lines.check_setup(lines, local, doubts)]
     owners = of_facts.Owners(lines, load.lookups.first_weekday)
     if not lines.problems:
         lines.problems += of_facts.check_versions(lines, owners)
     if lines.problems:
-        raise FolderError(lines.problems)
+        raise FolderError(dict.fromkeys([*lines.problems, *_found_beside(load, owners, now)]))
     something = any(lines.touched(name) for name in lines.by_table)
     if load.reason:
         session.info["reason"] = load.reason
-    split = PLACE_IN_ORDER[HAPPENED_FROM]
-    _write(load, TABLES[:split], owners)
+    _write(load, SETUP, owners)
     if something:
         calendar.rebuild(session, load.lookups.programme_id)
     asked = of_facts.check(session, load.lookups, lines, owners, now)
     if of_facts.refusing(asked):
         raise FolderError(asked)
-    _write(load, TABLES[split:], owners)
+    _write(load, HAPPENED, owners)
     if something:
         load_versions(session, load.versions)
         calendar.rebuild(session, load.lookups.programme_id)
     _audit(load)
     session.expire_all()
     return _result(lines, asked)
+
+
+def _found_beside(load: _Load, owners: of_facts.Owners, now: datetime | None) -> list[Problem]:
+    """What rules say of facts of a folder that is refused anyway, so that one reading lists all there is to correct.
+
+    The sound part of the set-up is written for it; the caller raises, and takes all of it back.
+    """
+    sound = of_lines.sound(load.lines, STANDS, lambda name, line: owners.of(name, line.values).school)
+    if sound is None:
+        return []
+    beside = replace(load, lines=sound, progress=None)
+    try:
+        _write(beside, SETUP, owners)
+        calendar.rebuild(load.session, load.lookups.programme_id)
+        return of_facts.refusing(of_facts.check(load.session, load.lookups, sound, owners, now))
+    except (LookupError, IntegrityError):  # rows of one school that lean on a row left out: the first list must do
+        return []
 
 
 def _write(load: _Load, tables: Iterable[Table], owners: of_facts.Owners) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -59,6 +59,7 @@ class Lines:
     added: dict[str, list[Line]] = field(default_factory=dict)
     changed: dict[str, list[tuple[OnRecord, Line]]] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
+    unlinked: set[tuple[str, int]] = field(default_factory=set)  # lines that name a code which was not found
 
     def touched(self, table: str) -> list[Line]:
         """New and changed lines of a table."""
@@ -122,23 +123,53 @@ def _differs(table: Table, line: Line, stored: OnRecord, column: str) -> Problem
     return Problem(table.name, line.number, column, shown(line.raw.get(column)), message, rule="unchanged")
 
 
-def check_links(lines: Lines) -> list[Problem]:
-    """Every code that a line names stands in the folder or on record."""
+def unsure(lines: Lines) -> dict[str, str]:
+    """Files whose codes are not all known, and why: the file, or the key of a line of it, could not be read.
+
+    Must be asked before anything but the reading of files and cells has added problems.
+    """
+    found: dict[str, str] = {}
+    for one in lines.problems:
+        if one.table and one.table not in lines.files:
+            found[one.table] = f"{one.table}.csv could not be read"
+        elif one.table and one.row and (not one.column or one.column in BY_NAME[one.table].key) and one.rule != "once":
+            found.setdefault(one.table, f"line {one.row} of {one.table}.csv could not be read")
+    return found
+
+
+def _not_checked(name: str, reasons: Iterable[str]) -> Problem:
+    message = f"Not checked further, because {' and '.join(sorted(set(reasons)))}."
+    return Problem(name, 0, "", "", message, rule="not_checked")
+
+
+def check_links(lines: Lines, doubts: Mapping[str, str]) -> list[Problem]:
+    """Every code that a line names stands in the folder or on record.
+
+    A code that may stand in a file of ``doubts`` is not called unknown; one sentence for the naming file says so.
+    """
     known: dict[str, set[Codes]] = {
         name: {*lines.on_record.get(name, {}), *(line.key for line in lines.by_table.get(name, ()))} for name in TARGETS
     }
     below = {name: _below(codes) for name, codes in known.items()}
     problems: dict[tuple[str, int, str], Problem] = {}
+    silent: dict[str, set[str]] = defaultdict(set)
     for name, rows in lines.by_table.items():
         for link in BY_NAME[name].links:
+            beside = ("schools",) if link.columns[0] == "school" else ()
+            reasons = {doubts[target] for target in (link.target, *beside) if target in doubts}
             for line in rows:
                 wrong = _unlinked(link, line, known, below)
-                if wrong is not None:
-                    column, message = wrong
-                    value = shown(line.values.get(column))
-                    problem = Problem(name, line.number, column, value, message, rule="code_known")
-                    problems.setdefault((name, line.number, column), problem)
-    return list(problems.values())
+                if wrong is None:
+                    continue
+                lines.unlinked.add((name, line.number))
+                if reasons:
+                    silent[name] |= reasons
+                    continue
+                column, message = wrong
+                value = shown(line.values.get(column))
+                problem = Problem(name, line.number, column, value, message, rule="code_known")
+                problems.setdefault((name, line.number, column), problem)
+    return [*problems.values(), *(_not_checked(name, reasons) for name, reasons in silent.items())]
 
 
 def _below(codes: Iterable[Codes]) -> dict[Codes, list[str]]:
@@ -166,8 +197,11 @@ def _unlinked(
     return column, no_such(WHAT[link.target], codes[-1], below[link.target].get(codes[:-1], ()), where)
 
 
-def check_setup(lines: Lines, now: datetime | None) -> list[Problem]:
-    """Rules about single lines, about lines that must agree, and dates of lines that belong to no school."""
+def check_setup(lines: Lines, now: datetime | None, doubts: Mapping[str, str]) -> list[Problem]:
+    """Rules about single lines, about lines that must agree, and dates of lines that belong to no school.
+
+    A rule that needs the rows of a file of ``doubts`` is passed over; one sentence says so.
+    """
     problems: list[Problem] = []
     for rule in SETUP_RULES:
         for name in rule.tables:
@@ -180,6 +214,10 @@ def check_setup(lines: Lines, now: datetime | None) -> list[Problem]:
         for name in {*lines.by_table, *lines.on_record}
     }
     for clash_rule in CLASH_RULES:
+        reasons = [doubts[name] for name in clash_rule.needs if name in doubts]
+        if reasons:
+            problems += [_not_checked(name, reasons) for name in clash_rule.tables if name in lines.files]
+            continue
         for clash in clash_rule.check(merged):
             if clash.line:
                 value = shown(_raw(lines, clash.table, clash.line, clash.column))
@@ -207,6 +245,32 @@ def _late(lines: Lines, now: datetime | None) -> Iterator[Problem]:
 
 def _raw(lines: Lines, table: str, number: int, column: str) -> str | None:
     return next((line.raw.get(column) for line in lines.by_table[table] if line.number == number), None)
+
+
+def sound(lines: Lines, setup: Collection[str], school_of: Callable[[str, Line], str | None]) -> Lines | None:
+    """The lines that rules about facts can look at although others are wrong; None where none can.
+
+    A school whose set-up has a problem is left out whole, for what its rules look at is not known. Lines that name
+    an unknown code are left out too. A problem of set-up that belongs to no school leaves nothing.
+    """
+    out: set[str] = set()
+    wrong = {(one.table, one.row) for one in lines.problems if one.table in setup}
+    for name, number in wrong:
+        schools = [school_of(name, line) for line in lines.by_table.get(name, ()) if line.number == number]
+        if not schools or schools[0] is None:
+            return None
+        out.add(schools[0])
+
+    def stays(name: str, line: Line) -> bool:
+        return (name, line.number) not in lines.unlinked and school_of(name, line) not in out
+
+    return Lines(
+        lines.files,
+        {name: [line for line in rows if stays(name, line)] for name, rows in lines.by_table.items()},
+        lines.on_record,
+        {name: [line for line in rows if stays(name, line)] for name, rows in lines.added.items()},
+        {name: [(old, line) for old, line in rows if stays(name, line)] for name, rows in lines.changed.items()},
+    )
 
 
 def check_programme(line: Line) -> list[Problem]:

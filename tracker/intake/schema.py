@@ -188,6 +188,10 @@ Every cell is checked for its kind, bounds, length and words as docs/exchange.md
 folder: codes stand in the folder or on record (`code_known`), nothing is said twice (`once`), rows on record keep
 their values without a correction reason (`unchanged`), and a sheet on record takes other figures only as a higher
 version (`version_raised`). What the database itself refuses although all checks passed is named `database`.
+
+All errors of a folder are listed at once. Codes that may stand in a file, or a line, that could not be read are not
+called unknown: the file that names them gets one sentence instead (`not_checked`). Rules about what happened look at
+a school only where its set-up has no error; the others come with the next load.
 """
 
 

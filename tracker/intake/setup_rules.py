@@ -220,12 +220,13 @@ class Clash(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class ClashRule:
-    """A rule of docs/checks.md about rows that must agree with each other."""
+    """A rule of docs/checks.md about rows that must agree with each other. ``needs``: other files that it looks at."""
 
     name: str
     tables: tuple[str, ...]
     says: str
     check: Callable[[Merged], Iterator[Clash]]
+    needs: tuple[str, ...] = ()
 
 
 def _spans(merged: Merged, table: str, start: str, end: str, alike: Callable[[Mapping[str, Any]], object]) -> Any:
@@ -316,6 +317,8 @@ CLASH_RULES = (
     ClashRule(
         "break_codes_apart", ("breaks",), "Two shifts do not share a break's code on a weekday.", break_codes_apart
     ),
-    ClashRule("drawn_known", ("drawn_breaks",), "A drawn break is one of the school's breaks.", drawn_known),
+    ClashRule(
+        "drawn_known", ("drawn_breaks",), "A drawn break is one of the school's breaks.", drawn_known, ("breaks",)
+    ),
     ClashRule("sheet_weeks", ("week_sheets",), "A sheet's week begins on the programme's first weekday.", sheet_weeks),
 )
