@@ -158,9 +158,7 @@ def rules_of(fittings: pd.DataFrame) -> dict[int, dict[str, list[Fitting]]]:
 
 
 def _fitting(row: Any, kind: FittingKind, number: int) -> Fitting:
-    ml, long_ml, every_n, factor = (
-        None if pd.isna(value) else float(value) for value in (row.ml, row.long_ml, row.every_n, row.factor_permille)
-    )
+    ml, long_ml, every_n, factor = map(_number, (row.ml, row.long_ml, row.every_n, row.factor_permille))
     needs = _needs(kind)
     given = {"ml": ml, "long_ml": long_ml, "every_n": every_n, "factor_permille": factor}
     missing = [name for name in needs if given[name] is None]
@@ -180,6 +178,10 @@ def _fitting(row: Any, kind: FittingKind, number: int) -> Fitting:
         None if pd.isna(row.until_day) else row.until_day.date(),
         number,
     )
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None or math.isnan(value) else float(value)
 
 
 def _needs(kind: FittingKind) -> Iterable[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -46,6 +47,17 @@ UNITS = {
     "name": "str",
 }
 USAGE = {"unit_id": "int64", "week": DAY, "how": "str", "source": "str", "visits": "float64", "cells": "int64"}
+WIDE_USAGE = {
+    "unit_id": "int64",
+    "week": DAY,
+    "how": "str",
+    "last_how": "str",
+    "source": "str",
+    "last_source": "str",
+    "visits": "float64",
+    "cells": "int64",
+}
+SOME_UNITS = 5_000  # in one list of ids
 USED_DAYS = {"unit_id": "int64", "day": DAY}
 TALLIES = {"unit_id": "int64", "week": DAY, "day": DAY, "slot": "str", "visits": "float64"}
 READINGS = {
@@ -123,12 +135,32 @@ def _of_units(query: AnyQuery, unit_id: Any, scope: Scope) -> AnyQuery:
 
 
 def usage(session: Session, scope: Scope) -> pd.DataFrame:
-    """Frame ``usage``: visits summed in the database by unit, week, way and source; ``cells`` that were recorded."""
+    """Frame ``usage``: visits summed in the database by unit, week, way and source; ``cells`` that were recorded.
+
+    Sums by unit and week come in the order of the index and need no sorting. Only units with a week of several ways
+    or sources are summed once more by those.
+    """
+    row = UsageCount
+    ends = [words(end(column)) for column in (row.how, row.source) for end in (func.min, func.max)]
+    sums = (func.sum(row.visits), func.count(row.id))
+    query = _of_units(select(row.unit_id, stored(row.week), *ends, *sums), row.unit_id, scope)
+    query = query.where(week_in(row.week, scope)).group_by(row.unit_id, row.week).order_by(row.unit_id, row.week)
+    found = read(session, WIDE_USAGE, query)
+    mixed = (found["how"] != found["last_how"]) | (found["source"] != found["last_source"])
+    if not mixed.any():
+        return found[list(USAGE)]
+    several = sorted(set(found.loc[mixed, "unit_id"].tolist()))
+    parts = [_usage_of(session, scope, several[at : at + SOME_UNITS]) for at in range(0, len(several), SOME_UNITS)]
+    rows = pd.concat([found.loc[~found["unit_id"].isin(several), list(USAGE)], *parts])
+    return rows.sort_values(["unit_id", "week", "how", "source"], ignore_index=True)
+
+
+def _usage_of(session: Session, scope: Scope, units: Sequence[int]) -> pd.DataFrame:
     keys = (UsageCount.unit_id, UsageCount.week, UsageCount.how, UsageCount.source)
     query = select(
         keys[0], stored(keys[1]), words(keys[2]), words(keys[3]), func.sum(UsageCount.visits), func.count(UsageCount.id)
     )
-    query = _of_units(query, UsageCount.unit_id, scope).where(week_in(UsageCount.week, scope))
+    query = query.where(UsageCount.unit_id.in_(units), week_in(UsageCount.week, scope))
     return read(session, USAGE, query.group_by(*keys).order_by(*keys))
 
 
