@@ -10,7 +10,7 @@ import pytest
 from tests.intake.small_folder import small, write
 from tracker.intake.folder import load_folder
 from tracker.intake.rules import check_facts, parse_facts
-from tracker.intake.rules_usual import usual_range
+from tracker.intake.rules_usual import usual_range, usual_tally
 from tracker.models.school import School
 from tracker.models.units import Unit
 from tracker.models.usage import UsageCount
@@ -111,6 +111,40 @@ def test_a_counter_is_asked_about_by_what_it_turned(loaded):
 def test_a_tally_of_drawn_breaks_is_no_week_s_figure(loaded):
     rows = [row | {"how": "drawn"} for row in grid(200)]
     assert asked(context_of(loaded), rows) == []
+
+
+def test_the_usual_range_of_tallies_by_hand():
+    # two tallies a week: sorted 7 8 8 9 9 9 10 11 12 30; median 9; deviations 2 1 1 0 0 0 1 2 3 21, sorted
+    # 0 0 0 1 1 1 2 2 3 21: MAD 1; 3 x 1.4826 x 1 = 4.45 is below 3 x sqrt(9) = 9, so 0 to 18 (Poisson, as above)
+    pairs = ((7, 8), (8, 9), (9, 9), (10, 11), (12, 30))
+    assert usual_tally(dict(zip(WEEKS, pairs, strict=False))) == (0, 18)
+    # of 9 weeks the first is not looked at; 8 x 0 visits: never less than 3 x sqrt(4) = 6 visits wide
+    weeks = [WEEKS[0] - timedelta(weeks=1), *WEEKS]
+    assert usual_tally(dict(zip(weeks, [(500,), *[(0,)] * 8], strict=True))) == (0, 6)
+    assert usual_tally(dict.fromkeys(WEEKS[:2], (9, 9))) is None, "four tallies tell nothing"
+
+
+@pytest.mark.parametrize(("visits", "asks"), [(18, 0), (19, 1), (55, 1)])
+def test_a_drawn_break_s_tally_outside_the_unit_s_usual_range_is_asked_about_once(loaded, visits, asks):
+    context = context_of(loaded)
+    tallies = {"G1": dict.fromkeys(WEEKS, (9, 9))}  # median 9, MAD 0: 9 +- 3 x sqrt(9) is 0 to 18
+    context = replace(context, past=replace(context.past, tallies=tallies))
+    row = {"unit": "G1", "first_day": "2026-01-20", "days": "1", "source": "tally", "how": "drawn", "slot": "B1"}
+
+    def found(note):
+        facts, _ = parse_facts({"usage_counts": [row | {"visits": str(visits), "note": note}]})
+        return [one for one in check_facts(context, facts, now=NOW) if one.rule == "tally_unlike_before"]
+
+    assert [(one.soft, one.column) for one in found("")] == [(True, "visits")] * asks
+    start = f"{visits} visits in this break. Usual for G1 in a drawn break of its last 8 weeks: 0 to 18. Look at"
+    assert all(one.message.startswith(start) for one in found(""))
+    assert found("Sports day") == []
+
+
+def test_tallies_before_are_read_from_the_records_by_week(loaded):
+    past = past_weeks(loaded, loaded.query(School.id).scalar(), date(2026, 1, 26))
+    # the small folder's own two tallies of G1 in its first week, in the order of their breaks
+    assert past.tallies["G1"] == {date(2026, 1, 12): [12, 0]}
 
 
 def test_the_weeks_before_are_read_from_the_records_without_the_sheet_s_own(loaded):

@@ -14,7 +14,7 @@ from sqlalchemy import event, func, select
 from tests.web.coordinator_world import WEEK, body, build, fields, hidden, open_sheet, plain_week, press
 from tracker import models as m
 from tracker.db import reading, writing
-from tracker.vocabulary import Cause, Danger, SheetState
+from tracker.vocabulary import Cause, CountWay, Danger, SheetState
 
 
 @pytest.fixture
@@ -120,6 +120,33 @@ def test_bad_input_is_refused_at_its_cell_with_everything_kept_and_nothing_saved
         }
     assert count(engine, m.sheets.WeekSheet) == 0
     assert set(facts(engine).values()) == {0}
+
+
+def test_a_sentence_at_a_dial_is_short_and_gives_an_example_of_all_digits(place, browser):
+    wrong = {"c.reading:B1:visits": "1o", "c.reading:M1:water": "1o"}
+    page = unescape(body(press(browser, place, open_sheet(browser, place) | wrong, "check")))
+    # dials of 5 and 8 digits (tests/web/coordinator_world.py); a sentence after a label has one colon
+    assert "Unit B1, counter: Write all 5 digits, for example 01234.</" in page
+    assert "Unit M1, water meter: Write all 8 digits, for example 01234567.</" in page
+    assert not re.search(r'<p class="wrong"[^>]*>[^<]*:[^<]*:', page)
+
+
+def test_a_meter_that_is_called_one_is_not_named_twice(session, place, browser):
+    session.merge(place.units["M1"]).name = "Water meter"
+    session.commit()
+    page = body(browser.get(place.address))
+    assert 'aria-label="Water meter"' in page and "Water meter, water meter" not in page
+
+
+def test_local_digits_stand_as_0_to_9_beside_last_week_s_and_stay_as_typed_in_the_field(place, browser):
+    # decimal digits of another script: the Unicode Standard, general category Nd
+    form = open_sheet(browser, place) | {"c.reading:B1:visits": "٠٠٦٦٠", "c.visits:T1:week": "٩٩٩"}
+    page = unescape(body(press(browser, place, form, "check")))
+    shown = re.sub(r"<input[^>]*>", "", page)
+    assert "<td>00660</td><td>00100</td>" in shown and "٦" not in shown
+    assert "999" in shown and "٩" not in shown
+    back = body(press(browser, place, fields(page), "back"))
+    assert fields(back)["c.reading:B1:visits"] == "٠٠٦٦٠"
 
 
 def test_visits_on_a_closed_day_are_refused_at_their_cell(engine, session, place, browser):
@@ -395,7 +422,16 @@ def test_weeks_not_reported_are_listed_and_the_coming_breaks_named(place, browse
     # the term began on 12 January, today is Wednesday 4 February: the weeks of 12, 19 and 26 January, by hand
     for day in ("12 January", "19 January", "26 January"):
         assert f"Week of {day} 2026" in page.split("Not reported yet")[1]
-    assert "Breaks to tally" in page
+    assert "Breaks to tally" in page and "Count the visits in these breaks" in page
+
+
+def test_a_school_that_tallies_no_drawn_break_is_asked_only_who_waits_and_is_present(session, place, browser):
+    way = session.query(m.units.UnitWay).filter_by(unit_id=place.units["G2"].id).one()
+    way.way = CountWay.GRID
+    session.commit()
+    page = body(browser.get(f"/schools/{place.school.id}/log"))
+    assert "Breaks to watch" in page and "Count the visits in these breaks" not in page
+    assert "how many girls and boys still wait at the bell of these breaks, and how many are present that day" in page
 
 
 def test_the_paper_sheet_has_the_rows_of_the_screen_and_no_field_for_a_name(place, browser):

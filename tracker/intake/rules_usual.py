@@ -1,8 +1,8 @@
-"""A rule about a unit's week beside the weeks before it: it asks once, shows both, and never stops a sheet."""
+"""Rules about a unit's week beside the weeks before it: they ask once, show both, and never stop a sheet."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import sqrt
@@ -19,6 +19,7 @@ WEEKS = 8  # weeks that tell what is usual
 LEAST_WEEKS = 5  # fewer tell nothing
 TO_SIGMA = 1.4826  # a normal's standard deviation over its median absolute deviation
 SIGMAS = 3
+LEAST_TALLY = 4  # a drawn break's visits below this are not told apart: nobody is asked about 5 after many a 0
 WHOLE_WEEK = (CountWay.GRID, CountWay.WEEK_TOTAL)
 
 
@@ -44,12 +45,28 @@ def usual_range(values: list[float]) -> tuple[float, float] | None:
     (66.6415, 133.3585)
     """
     latest = values[-WEEKS:]
-    if len(latest) < LEAST_WEEKS:
-        return None
-    middle = median(latest)
-    spread = median(abs(value - middle) for value in latest)
-    width = SIGMAS * max(TO_SIGMA * spread, sqrt(middle))
+    return None if len(latest) < LEAST_WEEKS else _range(latest, median(latest))
+
+
+def _range(values: Sequence[float], least_middle: float) -> tuple[float, float]:
+    middle = median(values)
+    spread = median(abs(value - middle) for value in values)
+    width = SIGMAS * max(TO_SIGMA * spread, sqrt(least_middle))
     return max(middle - width, 0.0), middle + width
+
+
+def usual_tally(weeks: Mapping[date, Sequence[int]]) -> tuple[float, float] | None:
+    """The same range of a unit's tallies of drawn breaks in its latest 8 weeks; None for fewer than 5 tallies.
+
+    All breaks together: a break that is always fuller than the others widens the range. At least ± 3 × √4 = 6
+    visits, so that a unit that hardly anybody uses is not asked about for a handful of visits (common practice,
+    no published source).
+
+    >>> usual_tally({date(2026, 1, 5): [9, 9], date(2026, 1, 12): [9, 9], date(2026, 1, 19): [9]})
+    (0.0, 18.0)
+    """
+    latest = [visits for week in sorted(weeks)[-WEEKS:] for visits in weeks[week]]
+    return None if len(latest) < LEAST_WEEKS else _range(latest, max(median(latest), LEAST_TALLY))
 
 
 def unlike_before(view: View) -> Iterator[Finding]:
@@ -67,6 +84,21 @@ def unlike_before(view: View) -> Iterator[Finding]:
         jumped = bool(last) and one.visits > TIMES * (last or 0) * days / past.school_days[last_week]
         if jumped or (usual is not None and not usual[0] <= one.visits <= usual[1]):
             yield Finding(one.table, one.row, one.column, _said(one.visits, last, usual, days))
+
+
+def tally_unlike_before(view: View) -> Iterator[Finding]:
+    """A drawn break's tally far from the unit's tallies before is asked about, with the usual range."""
+    usual = {unit: usual_tally(weeks) for unit, weeks in view.context.past.tallies.items()}
+    for table, row, unit in view.at_units("usage_counts"):
+        visits, between = row.values.get("visits"), usual.get(unit.code)
+        drawn = row.values.get("how") is CountWay.DRAWN and row.values.get("source") is Source.TALLY
+        if drawn and visits is not None and between is not None and not between[0] <= visits <= between[1]:
+            message = (
+                f"{visits} visits in this break. Usual for {unit.code} in a drawn break of its last {WEEKS} weeks: "
+                f"{round(between[0])} to {round(between[1])}. "
+                "Look at the paper sheet again, or write in the note why it is right."
+            )
+            yield Finding(table, row, "visits", message)
 
 
 def _said(visits: int, last: int | None, usual: tuple[float, float] | None, days: int) -> str:
@@ -133,6 +165,14 @@ RULES = (
         "A unit's week of more than 3 times last week's visits, or outside median ± 3 × 1.4826 × MAD (at least "
         "± 3 × √median) of its last 8 weeks, each taken to this week's school days (week sheet only).",
         unlike_before,
+        soft=True,
+    ),
+    Rule(
+        "tally_unlike_before",
+        ("usage_counts",),
+        "A drawn break's visits outside median ± 3 × 1.4826 × MAD (at least ± 3 × √median and ± 6 visits) of the "
+        "unit's tallies in its last 8 weeks (week sheet only).",
+        tally_unlike_before,
         soft=True,
     ),
 )

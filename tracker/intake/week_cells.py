@@ -52,6 +52,15 @@ def clean(text: str | None) -> str:
     return " ".join((text or "").replace("\x00", " ").split())
 
 
+def plain(text: str) -> str:
+    """The same with its decimal digits as 0 to 9, for figures that stand beside each other.
+
+    >>> plain("٠٠٣٦٦٠")
+    '003660'
+    """
+    return "".join(str(int(sign)) if sign.isdecimal() else sign for sign in text)
+
+
 def cells_to_facts(layout: Layout, cells: Cells, kept: Mapping[str, list[FactRow]] | None = None) -> SheetFacts:
     """Turn typed cells into fact rows; a blank cell makes no row. Nothing is judged here.
 

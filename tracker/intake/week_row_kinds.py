@@ -59,12 +59,18 @@ def counter_dials(unit: PlanUnit) -> tuple[PlanDial, ...]:
     return tuple(by_kind[kind] for kind in (Quantity.VISITS, Quantity.LONG_VISITS) if kind in by_kind)
 
 
+def _dial_label(unit: PlanUnit, dial: PlanDial) -> str:
+    """Short, for it stands before sentences; a meter is not named twice."""
+    what = "counter" if dial.quantity is Quantity.VISITS else READING_LABELS[dial.quantity]
+    return unit.name if what in unit.name.casefold() else f"{unit.name}, {what}"
+
+
 def dial_cell(unit: PlanUnit, dial: PlanDial) -> Cell:
     """A dial to copy, with what it showed last."""
     last = "" if dial.last_value is None else f"{dial.last_value:0{dial.digits}d}"
     return Cell(
         key("reading", unit.code, dial.quantity.value),
-        f"{unit.name}, {READING_LABELS[dial.quantity]}: all {dial.digits} digits",
+        _dial_label(unit, dial),
         Kind.DIGITS,
         unit=unit.code,
         slot=dial.quantity.value,

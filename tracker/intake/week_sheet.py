@@ -10,7 +10,7 @@ from typing import Any
 from tracker.intake import rows as reader
 from tracker.intake import rules
 from tracker.intake.problems import Problem, shown
-from tracker.intake.week_cells import Cells, FactRow, SheetFacts, cells_to_facts, clean
+from tracker.intake.week_cells import Cells, FactRow, SheetFacts, cells_to_facts, clean, plain
 from tracker.intake.week_layout import Cell, Kind, Layout, RowCounts, Table, key, layout, rows_needed
 from tracker.intake.week_plan import SheetPlan, long_day
 from tracker.intake.week_row_kinds import READING_LABELS
@@ -18,6 +18,7 @@ from tracker.records.context import SchoolContext
 from tracker.vocabulary import DayMark, Quantity
 
 WRITE_A_TIME = "Write a time of day, for example 08:10."
+EXAMPLE_DIGITS = "012345678901"  # a dial has at most 12
 CHOOSE_A_DAY = "Choose a day."
 NOT_RECORDED = "not recorded"
 FIGURES = {("readings", "value"), ("stock_counts", "quantity"), ("burns", "burns")}
@@ -123,7 +124,9 @@ def _at_cell(sheet: Layout, facts: SheetFacts, cells: Cells, problem: Problem) -
     message = problem.message
     if problem.rule == "readable" and problem.column.endswith("local_time") and cell is not None:
         message = WRITE_A_TIME if cell.kind is Kind.CLOCK else CHOOSE_A_DAY
-    typed = shown(cells.get(place, problem.value))
+    if problem.rule == "readable" and cell is not None and cell.kind is Kind.DIGITS:
+        message = f"Write all {cell.digits} digits, for example {EXAMPLE_DIGITS[: cell.digits]}."
+    typed = plain(shown(cells.get(place, problem.value)))
     return CellProblem(place, message, typed, problem.soft)
 
 
@@ -177,7 +180,7 @@ def _visit_lines(sheet: Layout, checked: Checked) -> Iterable[Line]:
 def _number(checked: Checked, cell: Cell) -> str:
     for (table, row, column), origin in checked.facts.origin.items():
         if origin == cell.key and (table, column) in FIGURES:
-            return clean(checked.facts.rows[table][row][column])
+            return plain(clean(checked.facts.rows[table][row][column]))
     return ""
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from tracker.intake.week_cells import facts_to_cells
+from tracker.intake.week_cells import facts_to_cells, plain
 from tracker.intake.week_layout import layout
 from tracker.intake.week_plan import (
     PlanBreak,
@@ -182,7 +182,7 @@ def last_figures(plan: SheetPlan, payload: Mapping[str, Any]) -> dict[str, str]:
         outages=(),
     )
     cells, _ = facts_to_cells(layout(before), payload)
-    found = {name: text for name, text in cells.items() if not name.startswith(("read:", "note:"))}
+    found = {name: plain(text) for name, text in cells.items() if not name.startswith(("read:", "note:"))}
     totals: dict[str, int] = {}
     for row in payload.get("usage_counts", []):
         if row["visits"].isdecimal():

@@ -91,7 +91,7 @@ def _stock_row(stock: PlanStock, move: str, said: str, counter: tuple[Cell, ...]
     ]
     cells += counter
     cells += [
-        Cell(key(f"was-{what}", stock.place, stock.product), f"{where}: as recorded", Kind.HIDDEN, length=160)
+        Cell(key(f"was-{what}", stock.place, stock.product), f"{where}, as recorded", Kind.HIDDEN, length=160)
         for what, _ in asked[1:]
     ]
     return Row(where, tuple(cells), stock.product_name) if stock.unit else Row(stock.product_name, tuple(cells))

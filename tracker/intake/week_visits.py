@@ -48,7 +48,7 @@ def _visit_cell(plan: SheetPlan, unit: PlanUnit, index: int) -> Cell:
     day, slot = plan.drawn[index]
     return Cell(
         key("visits", unit.code, day, slot),
-        f"{unit.name}, visits in the {plan.break_name(slot)} of {long_day(day)}",
+        f"{unit.name}, visits, {plan.break_name(slot)}, {long_day(day)}",
         Kind.SHUT if _closed(plan, day) else Kind.COUNT,
         day,
         slot,
@@ -65,7 +65,7 @@ def _waiting(plan: SheetPlan) -> list[Table]:
             cells = tuple(
                 Cell(
                     key(what, day, slot, sex.value),
-                    f"{SEX_LABELS[sex]} {label}, {plan.break_name(slot)} of {long_day(day)}",
+                    f"{SEX_LABELS[sex]} {label}, {plan.break_name(slot)}, {long_day(day)}",
                     Kind.SHUT if shut else Kind.COUNT,
                     day,
                     slot,

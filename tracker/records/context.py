@@ -11,13 +11,14 @@ from datetime import date, timedelta
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from tracker.measures.calendar import Mark, Occasion, SchoolDay, Span
 from tracker.models import school as s
 from tracker.models import sheets
 from tracker.models.programme import Programme
+from tracker.models.units import Unit, UnitWay
 from tracker.records import calendar
 from tracker.records.context_rows import (
     CountKey,
@@ -58,6 +59,7 @@ __all__ = [
     "group_of",
     "held",
     "in_force",
+    "is_counted",
     "occasions",
     "programme_contexts",
     "pupils",
@@ -131,6 +133,18 @@ def group_of(unit: UnitInfo, day: date) -> Group | None:
 def way_of(unit: UnitInfo, day: date) -> CountWay | None:
     """How a unit's visits are counted on a day."""
     return in_force(unit.ways, day)
+
+
+def is_counted(session: Session, school_id: int, way: CountWay, day: date) -> bool:
+    """Whether a unit that stands at a school on a day is counted in a way."""
+    units = (
+        select(Unit.id)
+        .where(Unit.school_id == school_id, Unit.from_day <= day)
+        .where(or_(Unit.until_day.is_(None), Unit.until_day >= day))
+    )
+    ways = select(UnitWay.unit_id, UnitWay.way).where(UnitWay.from_day <= day, UnitWay.unit_id.in_(units))
+    latest = {one.unit_id: one.way for one in session.execute(ways.order_by(UnitWay.from_day))}
+    return way in latest.values()
 
 
 def pupils(context: SchoolContext, day: date, sex: Sex | None = None, grade: str | None = None) -> int:

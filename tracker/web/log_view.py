@@ -11,9 +11,10 @@ from tracker.measures.calendar import week_of
 from tracker.models.programme import Programme
 from tracker.models.school import School
 from tracker.records import dangers, sheet_outcomes, sheets
+from tracker.records.context import is_counted
 from tracker.records.settings import setting
 from tracker.records.sheets import WeekState
-from tracker.vocabulary import SheetState
+from tracker.vocabulary import CountWay, SheetState
 from tracker.web.database import db
 from tracker.web.filters import day as day_said
 from tracker.web.filters import minutes, short_day
@@ -56,6 +57,7 @@ def log_of(school: School, programme: Programme, today: date, now: datetime) -> 
         "this": _this(overview, week),
         "missing": [{"week": one.week, "has_draft": one.has_draft, "late": _late(one, due, today)} for one in missing],
         "drawn": [_drawn_said(one) for one in drawn],
+        "visits_drawn": is_counted(db(), school.id, CountWay.DRAWN, today),
         "drawn_when": "this week and next",
         "drawn_week": drawn[-1].day and week_of(drawn[-1].day, programme.first_weekday) if drawn else None,
         "earlier": earlier[:EARLIER_SHOWN],
