@@ -39,6 +39,18 @@ def keys(ids: Whole, days: Whole) -> Whole:
     return ids * DAY_KEY + days
 
 
+def distinct(numbers: Whole) -> Whole:
+    """Each number once, in order; by sorting, which is quicker for long columns than looking each one up.
+
+    >>> distinct(np.array([3, 1, 3])).tolist()
+    [1, 3]
+    """
+    order = np.sort(numbers)
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = order[1:] != order[:-1]
+    return order[first]
+
+
 def is_in(wanted: Whole, known: Whole) -> Flags:
     """Which numbers are among ``known``, which are in order; quick where few are asked of many.
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import Flags, Whole, day_numbers, is_in, keys
+from tracker.measures.columns import Flags, Whole, day_numbers, distinct, is_in, keys
 from tracker.measures.water_rows import WaterRows
 from tracker.vocabulary import VISITED
 
@@ -72,7 +72,7 @@ def scopes_of(scopes: pd.DataFrame, units: pd.DataFrame, rows: WaterRows) -> Sco
         facts["kind"].isin([str(kind) for kind in VISITED]).to_numpy(),
         _first(facts["from_day"]),
         _last(facts["until_day"]),
-        np.unique(rows.unit_week[rows.whole & rows.main]),
+        distinct(rows.unit_week[rows.whole & rows.main]),
     )
 
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from tracker.measures.calendar import Scope, Span, local_minute, minute_of
-from tracker.measures.columns import DAY_KEY, Whole, day_numbers, is_in, keys
+from tracker.measures.columns import DAY_KEY, Whole, day_numbers, distinct, is_in, keys
 from tracker.measures.faults import Spell, spells
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.intervals import mean_time_between, wilson
@@ -127,7 +127,7 @@ def looks(sightings: pd.DataFrame, days: pd.DataFrame, limit: int = LOOK_DAYS) -
     rows = rows.drop_duplicates("key").sort_values("key", ignore_index=True)
     held = rows["key"].to_numpy("int64")
     units, first, count = np.unique(rows["unit_id"].to_numpy("int64"), return_index=True, return_counts=True)
-    unit, place = _places(np.unique(_unit_days(sightings)), held, (units, first, count))
+    unit, place = _places(distinct(_unit_days(sightings)), held, (units, first, count))
     begin = np.ones(len(unit), dtype=bool)
     begin[1:] = unit[1:] != unit[:-1]
     gaps = np.where(begin, place, np.diff(place, prepend=0))
@@ -153,7 +153,7 @@ def _places(looks: Whole, held: Whole, units: tuple[Whole, Whole, Whole]) -> tup
     within = (looks >= held[first[unit]]) & (looks <= held[first[unit] + count[unit] - 1])
     looks, unit = looks[within], unit[within]
     place = np.searchsorted(held, looks, side="right") - first[unit]
-    pairs = np.unique(unit * DAY_KEY + place)
+    pairs = distinct(unit * DAY_KEY + place)
     return pairs // DAY_KEY, pairs % DAY_KEY
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from tracker.measures.calendar import Scope, local_minute, minute_of, minutes_of
-from tracker.measures.columns import DAY_KEY, Whole, day_numbers, is_in, keys, matches
+from tracker.measures.columns import DAY_KEY, Whole, day_numbers, distinct, is_in, keys, matches
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.lost import unit_breaks
 from tracker.vocabulary import Basis, Cause, State
@@ -193,7 +193,7 @@ def unit_days(units: pd.DataFrame, outages: pd.DataFrame, evidence: pd.DataFrame
     down = down_minutes(outages, units, scope)
     sold_out = _spread(_pieces(outages[outages["cause"] == Cause.EMPTY.value], units, scope), units, scope)
     mine = _keys(days)
-    seen = np.unique(np.concatenate([_keys(evidence), _keys(down), _keys(sold_out)]))
+    seen = distinct(np.concatenate([_keys(evidence), _keys(down), _keys(sold_out)]))
     return days.assign(
         down_min=_minutes_at(mine, down),
         planned_min=_minutes_at(mine, down[down["planned"]]),

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import Flags, day_numbers, keys, named, text
+from tracker.measures.columns import Flags, day_numbers, distinct, is_in, keys, named, text
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.flush import MEASURED_U, WaterPart
@@ -242,8 +242,8 @@ def _cabins(water: pd.DataFrame, expected: pd.DataFrame) -> tuple[WaterRows, pd.
     """Rows of cabin weeks that have a flush, and the cabin weeks expected."""
     rows = water_rows(water, expected)
     rows = rows.take(np.asarray(rows.kind == UnitKind.CABIN, dtype=bool))
-    flushed = np.unique(rows.unit_week[rows.flush])
-    return rows.take(np.isin(rows.unit_week, flushed)), expected[expected["kind"] == UnitKind.CABIN]
+    flushed = distinct(rows.unit_week[rows.flush])
+    return rows.take(is_in(rows.unit_week, flushed)), expected[expected["kind"] == UnitKind.CABIN]
 
 
 def _is_any(names: Any, wanted: Iterable[str]) -> Flags:

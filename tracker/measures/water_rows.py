@@ -10,7 +10,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import DAY_KEY, Flags, Floats, Texts, Whole, day_numbers, is_in, keys, text
+from tracker.measures.columns import DAY_KEY, Flags, Floats, Texts, Whole, day_numbers, distinct, is_in, keys, text
 from tracker.measures.figure import Part
 from tracker.measures.flush import WaterPart
 from tracker.measures.intervals import sum_u
@@ -83,7 +83,7 @@ class WaterRows:
 
     def used(self) -> int:
         """Unit-weeks in which all visits have their main part."""
-        return len(np.unique(self.unit_week[self.whole & self.main]))
+        return len(distinct(self.unit_week[self.whole & self.main]))
 
     def saved(self, reference_ml: float | Floats) -> Floats:
         """mL of each row that a reference would have taken more; the reference counts on rows of the flush."""
@@ -147,7 +147,7 @@ def water_rows(water: pd.DataFrame, expected: pd.DataFrame) -> WaterRows:
     kinds = np.zeros(len(rows), dtype=bool)
     for kind in VISITED:
         kinds |= rows.kind == kind
-    return rows.take(kinds & is_in(rows.unit_week, np.unique(due)))
+    return rows.take(kinds & is_in(rows.unit_week, distinct(due)))
 
 
 def _column(column: pd.Series[Any]) -> Any:
