@@ -185,3 +185,60 @@ def test_a_meter_that_does_not_list_all_it_serves_is_not_compared():
 def test_a_source_of_another_kind_is_refused():
     with pytest.raises(ValueError, match="wind"):
         balance(dial(0, 5), unit_weeks((1, 1, 5), (1, 2, 800)), pd.concat([given_by((2, "wind", 5))]))
+
+
+# Terms and dials that begin before the first week with school
+
+READ_FROM = week(-9)
+TERM = occasions((1, 3, 10, 5), (1, 4, 10, 5))
+
+
+def dated(*rows, **more):
+    """An energy meter read on the Fridays of the weeks named: (number of the week, value)."""
+    base = {"unit_id": 9, "quantity": "energy", "step_ml": 100, "u_permille": 10} | more
+    return readings(*(base | {"day": week(n) + timedelta(days=4), "value": v} for n, v in rows))
+
+
+def term_balance(around, reads, *, visited=(3, 4)):
+    used = unit_week_energy(
+        unit_weeks(*((1, n, 600) for n in visited)), burned(), units({}), {1: [LIGHT]}, school_days(1, 3, 4)
+    )
+    found = energy_balances(UNITS, scopes({}), reads, used, TERM, around=around, since=READ_FROM)[0]
+    return found.metered.value, found.modelled.value, found.metered.used
+
+
+def test_energy_of_the_term_before_is_not_put_on_the_first_week_of_the_next():
+    # 12 steps from before week 1 to week 3 are about both terms: week 3 is left out. 6 steps of week 4 = 0.6 kWh.
+    around = occasions((1, 0, 10, 5), (1, 1, 10, 5), (1, 3, 10, 5), (1, 4, 10, 5))
+    assert term_balance(around, dated((0, 0), (3, 12), (4, 18)), visited=(1, 3, 4)) == pytest.approx((0.6, 0.6, 1))
+
+
+def test_an_energy_meter_read_before_and_after_the_holidays_is_compared_from_the_first_week_on():
+    # Week 2 has no school: the interval from week 1 to week 3 is about week 3 alone. 13 steps = 1.3 kWh beside 1.2.
+    around = occasions((1, 1, 10, 5), (1, 3, 10, 5), (1, 4, 10, 5))
+    assert term_balance(around, dated((1, 5), (3, 12), (4, 18)), visited=(1, 3, 4)) == pytest.approx((1.3, 1.2, 2))
+
+
+@pytest.mark.parametrize(("installed", "weeks"), [(week(2) + timedelta(days=4), 2), (week(3) + timedelta(days=1), 1)])
+def test_an_energy_meter_put_in_during_a_week_leaves_that_week_out(installed, weeks):
+    # Put in on the Friday before the term: both weeks, 1.2 kWh. On the Tuesday of week 3: week 4 alone, 0.6 kWh.
+    reads = dated((3, 6), (4, 12), install_from=installed)
+    assert term_balance(TERM, reads) == pytest.approx((0.6 * weeks, 0.6 * weeks, weeks))
+
+
+def test_a_meter_installed_before_the_calendar_is_known_is_compared_from_its_first_reading():
+    # ``since`` is later than the installation: weeks with school may lie between, so week 3 has no interval.
+    used = unit_week_energy(unit_weeks((1, 3, 600), (1, 4, 600)), burned(), units({}), {1: [LIGHT]}, school_days(3, 4))
+    reads = dated((3, 6), (4, 12), install_from=week(2))
+    found = energy_balances(UNITS, scopes({}), reads, used, TERM, around=TERM, since=week(3))[0]
+    assert (found.metered.value, found.metered.used) == (pytest.approx(0.6), 1)
+
+
+def test_a_week_without_school_needs_no_record_of_visits():
+    # Week 3 is a holiday with a row of its own, in which the meter turned 1 step; nothing is asked of the visits there.
+    held = occasions((1, 3, 0, 0), (1, 4, 10, 5))
+    used = energy(unit_weeks((1, 4, 600)), {1: [LIGHT]})
+    found = energy_balances(UNITS, scopes({}), dated((2, 0), (3, 1), (4, 7)), used, held, around=held, since=READ_FROM)[
+        0
+    ]
+    assert (found.metered.value, found.modelled.value) == pytest.approx((0.7, 0.6))

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
-from typing import Any
+from typing import Any, TypeAlias
 
 import pandas as pd
 
@@ -16,7 +16,7 @@ from tracker.measures.dials import (
     dial_uses,
     first_week,
     interval_shares,
-    interval_uses,
+    intervals_of,
     rows_of,
     school_calendar,
     stood_in,
@@ -49,6 +49,9 @@ class EnergyBalance:
     query: bool
 
 
+_Turned: TypeAlias = tuple[list[Any], list[Any], Mapping[int, list[tuple[date, int, Basis]]]]
+
+
 @dataclass(frozen=True, slots=True)
 class _Meter:
     """A meter and the weeks that are compared."""
@@ -69,6 +72,8 @@ def energy_balances(
     *,
     sources: pd.DataFrame | None = None,
     preferred: Mapping[int, Source] | None = None,
+    around: pd.DataFrame | None = None,
+    since: date | None = None,
 ) -> list[EnergyBalance]:
     """Metered + solar + recovered − modelled, per energy meter of which everything it serves is listed.
 
@@ -76,6 +81,7 @@ def energy_balances(
     hold all week (a unit that never has a row uses no energy by any rule). A week without a record of a source that
     the meter's units have in other weeks is not compared. An interval between
     readings is compared where all its weeks are (``balance.compared``), so meter and model run over the same weeks.
+    A meter installed inside a week without an earlier one is compared from its first reading on.
 
     Args:
         units, scopes, readings, occasions: the frames; of ``readings`` those of the quantity energy, whose step
@@ -83,6 +89,10 @@ def energy_balances(
         energy: from ``power.unit_week_energy``.
         sources: meter_id, week, origin (``EnergySource``), wh, u_rel: energy that reached what this meter serves
             without passing it. None: there is none.
+        preferred: unit_id → the source of readings that counts there.
+        around: frame ``occasions`` of every week that the readings are about. An interval that is also about a week
+            outside the period is left out. None: no other week had school.
+        since: the day from which ``around`` was read (see ``dials.first_week``).
     Returns:
         One row per such meter, by id. u² = meter² + sources² + model²; interval ± 1.96·u; query beyond 2·u. The
         meter's uncertainty is as for water. Source of the arithmetic: JCGM 100:2008 (from memory).
@@ -90,20 +100,25 @@ def energy_balances(
         ValueError: an origin that is not an ``EnergySource``.
     """
     dials = readings[readings["quantity"] == Quantity.ENERGY]
-    since = first_week(occasions)
-    uses = _grouped(rows_of(dial_uses(dials, period_from=since, preferred=preferred)), "unit_id")
-    intervals = _grouped(rows_of(interval_uses(dials, period_from=since, preferred=preferred)), "unit_id")
+    around = occasions if around is None else around
+    turns = dial_uses(dials, period_from=first_week(around, since), preferred=preferred)
+    uses, intervals = _grouped(rows_of(turns), "unit_id"), _grouped(rows_of(intervals_of(turns)), "unit_id")
     given = _grouped(rows_of(sources), "meter_id") if sources is not None else {}
     by_unit = _grouped(rows_of(energy), "unit_id")
-    calendar, known = school_calendar(occasions), {row.unit_id: row for row in rows_of(units)}
+    calendar, every = school_calendar(occasions), school_calendar(around)
+    known = {row.unit_id: row for row in rows_of(units)}
     found = []
     for meter_id, scope in sorted(_grouped(rows_of(scopes), "meter_id").items()):
         meter = known.get(meter_id)
         days = {} if meter is None or meter_id not in intervals else calendar.get(meter.school_id, {})
         if meter is not None and any(row.whole and stood_in(row, week) for row in scope for week in days):
             mine = given.get(meter_id, [])
-            served = {week: _served(scope, week, known, by_unit) if _told(mine, week) else None for week in days}
-            turned = (intervals[meter_id], uses[meter_id])
+            served = {
+                week: _served(scope, week, known, by_unit if held else {}) if _told(mine, week) else None
+                for week, held in days.items()
+            }
+            shares = {one.interval: interval_shares(one, every[meter.school_id]) for one in intervals[meter_id]}
+            turned = (intervals[meter_id], uses[meter_id], shares)
             found.append(_balance(_meter(meter, turned, days, served), by_unit, mine))
     return found
 
@@ -123,7 +138,7 @@ def _told(given: list[Any], week: date) -> bool:
 def _served(
     scopes: list[Any], week: date, units: Mapping[int, Any], by_unit: Mapping[int, list[Any]]
 ) -> set[int] | None:
-    """Units served in a week; None where the week cannot be compared."""
+    """Units served in a week; None where the week cannot be compared. ``by_unit``: none for a week without school."""
     mine = [row for row in scopes if stood_in(row, week)]
     end = week + timedelta(days=6)
     for row in mine:
@@ -139,11 +154,8 @@ def _served(
     return wanted if mine else None
 
 
-def _meter(
-    unit: Any, turned: tuple[list[Any], list[Any]], days: Mapping[date, int], served: Mapping[date, set[int] | None]
-) -> _Meter:
-    intervals, uses = turned
-    shares = {interval.interval: interval_shares(interval, days) for interval in intervals}
+def _meter(unit: Any, turned: _Turned, days: Mapping[date, int], served: Mapping[date, set[int] | None]) -> _Meter:
+    intervals, uses, shares = turned
     chosen = compared(intervals, shares, {week for week, found in served.items() if found is not None})
     metered: dict[date, float] = {}
     for interval in chosen:
