@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from datetime import date
 
+from sqlalchemy import text
 from sqlalchemy.orm import Session
 
 from tests import make
 from tests.reports import small_term as small
 from tests.reports.test_frames import counted_queries
 from tracker.db import reading, writing
+from tracker.records import frames
+from tracker.records.asked import listening
 from tracker.records.stamp import stamp
-from tracker.reports import school_term
-from tracker.reports.facts import MEMORY
+from tracker.reports import gathered, school_term
+from tracker.reports.facts import MEMORY, gather
 from tracker.reports.memory import Memory
 
 
@@ -104,3 +107,55 @@ def test_memory_keeps_a_few_and_gives_nothing_back_under_another_stamp():
     for key in ("b", "c", "a"):
         memory.get(("c", "2"), key, lambda key=key: make_one(key))
     assert made[3:] == ["b", "c", "a"]  # "a" had to go for "c"
+
+
+def opened(engine, about, head):
+    """What stands behind a school's or (with None) the programme's report."""
+    programme, schools = about
+    with reading(engine) as session:
+        return gather(session, programme, head, small.AFTER, schools).now
+
+
+def test_what_another_school_sent_leaves_a_schools_worked_out_facts_in_memory(engine):
+    programme, school, _, head = prepared(engine)
+    before = [opened(engine, (programme, ids), head) for ids in ((school,), None)]
+    with writing(engine) as session:
+        other = small.school_of(session, session.get(make.m.programme.Programme, programme))
+        small.count(session, make.make_unit(session, other), date(2026, 1, 12), 7)
+        session.commit()
+    after = [opened(engine, (programme, ids), head) for ids in ((school,), None)]
+    assert after[0] is before[0]
+    assert after[1] is not before[1]
+    assert after[1].unit_weeks["visits"].sum() == before[1].unit_weeks["visits"].sum() + 7
+
+
+def test_a_changed_programme_name_or_setting_makes_the_facts_anew(engine):
+    programme, school, _, head = prepared(engine)
+    known = [opened(engine, (programme, (school,)), head)]
+    for change in (
+        "UPDATE programme SET name = 'Another name'",
+        f"INSERT INTO programme_setting (programme_id, key, value, from_day) VALUES ({programme}, 'sheet_due_days', 9,"
+        " '2025-01-01')",
+    ):
+        with engine.begin() as connection:
+            connection.exec_driver_sql(change)
+        known.append(opened(engine, (programme, (school,)), head))
+    assert known[1].all.programme.name == "Another name"
+    assert known[2].settings["sheet_due_days"] == 9
+
+
+def test_every_question_of_a_reading_is_known_and_answered_the_same(any_engine):
+    with writing(any_engine) as session:
+        made, term = small.programme_with_term(session)
+        small.count(session, make.make_unit(session, small.school_of(session, made)), date(2026, 1, 12), 10)
+        session.commit()
+        wanted = frames.Scope(made.id, term.first_day, term.last_day)
+        head = frames.programme(session, made.id)
+    with reading(any_engine) as session:
+        with listening(session) as asked:
+            gathered.read(session, head, wanted)
+        assert asked.run == len(asked.answers) > 30
+        assert asked.same(session)
+        with listening(session) as more:
+            session.execute(text("SELECT 1"))
+        assert not more.same(session)  # asked past the list: nothing is known about its answer

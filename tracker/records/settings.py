@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.models.programme import ProgrammeSetting
+from tracker.records.asked import rows_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +48,11 @@ BY_KEY = {one.key: one for one in KEYS}
 def all_settings(session: Session, programme_id: int, day: date) -> dict[str, int]:
     """Every setting of a programme in force on a day; defaults where the programme set none by then."""
     found = {one.key: one.default for one in KEYS}
-    rows = session.execute(
+    rows = rows_of(
+        session,
         select(ProgrammeSetting.key, ProgrammeSetting.value)
         .where(ProgrammeSetting.programme_id == programme_id, ProgrammeSetting.from_day <= day)
-        .order_by(ProgrammeSetting.from_day)
+        .order_by(ProgrammeSetting.from_day),
     )
     found.update({key: value for key, value in rows if key in BY_KEY})
     return found

@@ -18,6 +18,7 @@ import pandas as pd
 from tracker.measures import balance, disposal, sessions, supplies, visits
 from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
 from tracker.records import frames
+from tracker.records.asked import listening
 from tracker.records.stamp import stamp
 from tracker.reports.gathered import Days, Gathered, read
 from tracker.reports.memory import Memory
@@ -79,7 +80,8 @@ def gather(
 ) -> Pair:
     """Read all frames once and lay them out for the term and the one before.
 
-    While nothing is written, what was read for the same question is taken from memory.
+    While nothing is written, what was read for the same question is taken from memory; after a write only where the
+    database answers as before.
 
     Args:
         as_of: the report's instant (aware). A running term is reported to that day; an ended one to its last.
@@ -94,7 +96,7 @@ def gather(
     this = frames.TermHead(term.id, term.code, term.name, term.first_day, term.last_day)
     earlier = [other for other in frames.terms(session, programme_id) if other.last_day < term.first_day]
     wanted = _Wanted(programme_id, school_ids, this, last_day, earlier[-1] if earlier else None)
-    kept = MEMORY.get(seen, wanted, lambda: _Kept(session, head, wanted))
+    kept = MEMORY.get(seen, (head, wanted), lambda: _Kept(session, head, wanted), lambda kept: kept.asked.same(session))
     return kept.pair(as_of)
 
 
@@ -104,9 +106,10 @@ class _Kept:
     def __init__(self, session: frames.Session, head: frames.ProgrammeHead, wanted: _Wanted) -> None:
         self.wanted = wanted
         first = wanted.previous.first_day if wanted.previous else wanted.term.first_day
-        self.all = read(session, head, frames.Scope(head.id, first, wanted.last_day, wanted.school_ids))
-        self.now = _known(session, wanted, wanted.term, wanted.last_day)
-        self.last = _known(session, wanted, wanted.previous, wanted.previous.last_day) if wanted.previous else None
+        with listening(session) as self.asked:
+            self.all = read(session, head, frames.Scope(head.id, first, wanted.last_day, wanted.school_ids))
+            self.now = _known(session, wanted, wanted.term, wanted.last_day)
+            self.last = _known(session, wanted, wanted.previous, wanted.previous.last_day) if wanted.previous else None
         due = self.all.sheets["due"]
         # Once every sheet was due, a later instant changes nothing.
         self.settled = due.max().to_pydatetime() if len(due) else None

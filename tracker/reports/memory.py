@@ -1,6 +1,7 @@
 """What was read for a report, kept while the records have not changed, so that opening it again is quick.
 
-Kept by the records' stamp: what was read under another stamp is never given back. A few reports at a time.
+Kept by the records' stamp: what was read under another stamp is given back only where the database still answers
+every question as it did then. A few reports at a time.
 """
 
 from __future__ import annotations
@@ -28,8 +29,13 @@ class Memory:
         with self._lock:
             self._things.clear()
 
-    def get(self, stamp: Stamp | None, key: Hashable, make: Callable[[], T]) -> T:
-        """What was made under this stamp and key, or made now. Without a stamp it is made and not kept."""
+    def get(
+        self, stamp: Stamp | None, key: Hashable, make: Callable[[], T], still: Callable[[T], bool] | None = None
+    ) -> T:
+        """What was made under this stamp and key, or made now. Without a stamp it is made and not kept.
+
+        ``still`` says whether what was made under another stamp would be made the same now.
+        """
         if stamp is None:
             return make()
         place = (stamp[0], key)
@@ -39,7 +45,9 @@ class Memory:
                 self._things.move_to_end(place)
                 made: T = found[1]
                 return made
-        fresh = make()
+            older = [thing for (_, known), (_, thing) in self._things.items() if known == key]
+        latest: T | None = older[-1] if older else None
+        fresh = latest if latest is not None and still is not None and still(latest) else make()
         with self._lock:
             self._things[place] = (stamp, fresh)
             self._things.move_to_end(place)

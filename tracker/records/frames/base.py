@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,11 +13,10 @@ from sqlalchemy import ColumnElement, Select, String, select, type_coerce
 from sqlalchemy.orm import Session
 
 from tracker.models.school import School
+from tracker.records.asked import AnyQuery, cells_of
 
 DAY = "datetime64[us]"
 INSTANT = "datetime64[us, UTC]"
-SOME_ROWS = 10_000
-AnyQuery: TypeAlias = "Select[*tuple[Any, ...]]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +106,5 @@ def read(session: Session, columns: Mapping[str, str], query: AnyQuery) -> pd.Da
     """Run one query whose columns stand in the order of ``columns``."""
     if session.autoflush:
         session.flush()
-    # Columns only, as the driver gives them: ``to_frame`` knows both drivers' days and instants, and half a million
-    # rows never become objects of their own. They are taken some at a time, so that they never stand in memory at once.
-    cells: list[list[Any]] = [[] for _ in columns]
-    result = session.connection().execute(query)
-    while result.cursor is not None and (rows := result.cursor.fetchmany(SOME_ROWS)):
-        for place, cell in enumerate(cells):
-            cell.extend([row[place] for row in rows])
-    result.close()
-    return _from_cells(columns, cells)
+    # As the driver gives them: ``to_frame`` knows both drivers' days and instants.
+    return _from_cells(columns, cells_of(session, query, len(columns)))

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from tracker.models.programme import Area
 from tracker.models.school import Before, InspectionAnswer, School
+from tracker.records.asked import rows_of
 from tracker.records.frames.base import Scope, read, schools_in, words
 
 BEFORE = {"school_id": "int64", "kind": "str", "ml": "float64", "litres_basis": "str", "u_permille": "float64"}
@@ -37,7 +38,7 @@ def schools(session: Session, scope: Scope) -> tuple[SchoolHead, ...]:
         School.from_day <= scope.last_day,
         School.until_day.is_(None) | (School.until_day >= scope.first_day),
     )
-    return tuple(SchoolHead(*row) for row in session.execute(query.order_by(School.code)))
+    return tuple(SchoolHead(*row) for row in rows_of(session, query.order_by(School.code)))
 
 
 def inspection_answers(session: Session, scope: Scope, term_id: int) -> dict[int, dict[str, str]]:

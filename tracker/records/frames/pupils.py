@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from tracker.models.programme import GradeAge
 from tracker.models.school import Enrolment, Shift
+from tracker.records.asked import rows_of
 from tracker.records.frames.base import Scope, read, schools_in, words
 
 SHIFT_PUPILS = {"school_id": "int64", "shift_id": "int64", "sex": "str", "pupils": "int64"}
@@ -32,5 +33,5 @@ def grade_ages(session: Session, scope: Scope) -> dict[str, int]:
     row = GradeAge
     query = select(row.grade, row.age).where(row.programme_id == scope.programme_id, row.from_day <= scope.last_day)
     # The last one of a grade stays: the latest day, on it the largest share.
-    rows = session.execute(query.order_by(row.from_day, row.permille, row.age.desc()))
+    rows = rows_of(session, query.order_by(row.from_day, row.permille, row.age.desc()))
     return {found.grade: found.age for found in rows}

@@ -16,6 +16,7 @@ from tracker.models.sessions import Attendance, AwarenessSession, Quiz
 from tracker.models.sheets import Query, WeekSheet
 from tracker.models.units import Unit
 from tracker.models.usage import Level
+from tracker.records.asked import rows_of
 from tracker.records.frames.base import (
     DAY,
     INSTANT,
@@ -125,7 +126,7 @@ def enrolment(session: Session, scope: Scope) -> pd.DataFrame:
     )
     query = query.join(Shift, Shift.id == row.shift_id)
     query = query.where(Shift.school_id.in_(schools_in(scope)), holds_in(row, scope))
-    found = session.execute(query.order_by(Shift.school_id, row.sex, row.grade, row.age, row.from_day)).all()
+    found = rows_of(session, query.order_by(Shift.school_id, row.sex, row.grade, row.age, row.from_day))
     groups: dict[tuple[Any, ...], list[Any]] = {}
     for school, shift, *key, pupils, first, last in found:
         groups.setdefault((school, *key), []).append((shift, pupils, first, last))

@@ -11,7 +11,8 @@ from sqlalchemy.orm import Session
 from tracker.models.school import School, SchoolDay
 from tracker.models.supplies import GivenHow, Lot, MachineDay, Product, StockCount, StockMove, StockPlace
 from tracker.models.units import Unit
-from tracker.records.frames.base import DAY, AnyQuery, Scope, day_in, read, schools_in, week_in, words
+from tracker.records.asked import AnyQuery
+from tracker.records.frames.base import DAY, Scope, day_in, read, schools_in, week_in, words
 from tracker.vocabulary import MoveReason, PlaceKind
 
 MACHINE_WEEKS = {

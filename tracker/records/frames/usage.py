@@ -15,10 +15,10 @@ from tracker.models.programme import Area
 from tracker.models.school import School
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
 from tracker.models.usage import LongWeek, Reading, UsageCount
+from tracker.records.asked import AnyQuery, rows_of
 from tracker.records.frames.base import (
     DAY,
     INSTANT,
-    AnyQuery,
     Scope,
     day_in,
     holds_in,
@@ -272,7 +272,8 @@ def fittings(session: Session, scope: Scope) -> pd.DataFrame:
 def first_floor_wash(session: Session, scope: Scope) -> date | None:
     """First day of the oldest floor wash that was in place in the scope: its visits are carried from there on."""
     query = _of_units(select(func.min(Fitting.from_day)), Fitting.unit_id, scope)
-    return session.scalar(query.where(Fitting.kind == FittingKind.FLOOR_WASH, holds_in(Fitting, scope)))
+    rows = rows_of(session, query.where(Fitting.kind == FittingKind.FLOOR_WASH, holds_in(Fitting, scope)))
+    return rows[0][0] if rows else None
 
 
 def meter_scopes(session: Session, scope: Scope) -> pd.DataFrame:
