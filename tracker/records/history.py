@@ -119,6 +119,23 @@ def stop(session: Session, row: Any, last_day: date) -> None:
     session.flush()
 
 
+def again(session: Session, row: Any, last_day: date | None, *, reason: str, flush: bool = True) -> None:
+    """Correct the end of a row that has ended: another last day, or None where it counts still.
+
+    Raises:
+        SetupError: it has not ended, no reason is given, or it would end before it began.
+    """
+    if row.until_day is None:
+        raise SetupError("last_day", "It has not ended, so there is nothing to correct.")
+    if not reason:
+        raise SetupError("reason", "Write why the end on record was wrong.")
+    if last_day is not None and last_day < row.from_day:
+        raise SetupError("last_day", "This is before its first day. Write a later day.")
+    row.until_day = last_day
+    if flush:
+        session.flush()
+
+
 def unused(session: Session, model: type[Any], field: str, **key: Any) -> None:
     """Refuse a code that is taken.
 

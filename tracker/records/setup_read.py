@@ -44,13 +44,17 @@ OF_SCHOOL: dict[str, tuple[type[Any], tuple[str, ...]]] = {
 
 @dataclass(frozen=True, slots=True)
 class SchoolRecord:
-    """All that is set up of one school. ``rows``: by name of ``OF_SCHOOL``; ``closures`` concern it."""
+    """All that is set up of one school. ``rows``: by name of ``OF_SCHOOL``; ``closures`` concern it.
+
+    ``grades``: those on record anywhere in the programme.
+    """
 
     school: School
     area: str
     rows: dict[str, list[Any]]
     closures: list[Closure]
     people: list[tuple[Person, RoleGrant]]
+    grades: list[str]
 
     def of(self, name: str, attr: str) -> dict[int, list[Any]]:
         """Rows of a name by the id in one of their columns."""
@@ -73,7 +77,7 @@ class SchoolRecord:
 
 
 def school_record(session: Session, school: School) -> SchoolRecord:
-    """Everything set up of a school; nineteen queries, however much there is."""
+    """Everything set up of a school; twenty queries, however much there is."""
     rows = {}
     for name, (model, order) in OF_SCHOOL.items():
         where = within(model.__table__, school.programme_id, school.id)
@@ -96,7 +100,19 @@ def school_record(session: Session, school: School) -> SchoolRecord:
     )
     people = [(person, grant) for person, grant in session.execute(held)]
     area = session.scalar(select(Area.name).where(Area.id == school.area_id)) or ""
-    return SchoolRecord(school, area, rows, list(closures), people)
+    return SchoolRecord(school, area, rows, list(closures), people, grades_of(session, school.programme_id))
+
+
+def grades_of(session: Session, programme_id: int) -> list[str]:
+    """Grades on record at the programme's schools, numbers in their order."""
+    query = (
+        select(Enrolment.grade)
+        .join(Shift, Shift.id == Enrolment.shift_id)
+        .join(School, School.id == Shift.school_id)
+        .where(School.programme_id == programme_id)
+        .distinct()
+    )
+    return sorted(session.scalars(query), key=lambda grade: (not grade.isdecimal(), len(grade), grade))
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from tracker.models.school import Before, Enrolment, School, SchoolBreak, School
 from tracker.models.supplies import StockPlace
 from tracker.records import calendar
 from tracker.records.history import DAY, SetupError, guard, put, stop, unused
+from tracker.records.setup_facts import counted_on
 from tracker.vocabulary import OTHER_TIMES, BeforeKind, ClosureScope, PlaceKind, Route
 
 FIRST_SHIFT = ("day", "Day")
@@ -176,12 +177,15 @@ def add_closure(
     """Days without school (first_day, last_day, name) for the programme, an area or a school; school days follow.
 
     Raises:
-        SetupError: the last day is before the first, or a reason is needed.
+        SetupError: the last day is before the first, or a reason is needed: visits were counted on one of the days,
+            or a published report covers them.
     """
     guard(session, programme_id, code, values["first_day"], reason)
     if values["last_day"] < values["first_day"]:
         raise SetupError("last_day", "The last day is before the first. Correct one of them.")
     scope, row_id = whom
+    if not reason:
+        _nothing_counted(session, programme_id, values, whom)
     number = session.scalar(select(func.count()).where(Closure.programme_id == programme_id)) or 0
     ref = f"closure-{values['first_day']:%Y%m%d}-{scope.value}-{row_id or 0}-{number + 1}"[:40]
     closure = Closure(
@@ -196,6 +200,27 @@ def add_closure(
     session.flush()  # the calendar reads it
     calendar.rebuild(session, programme_id, [row_id] if scope is ClosureScope.SCHOOL and row_id else None)
     return closure
+
+
+def _nothing_counted(
+    session: Session, programme_id: int, values: Mapping[str, Any], whom: tuple[ClosureScope, int | None]
+) -> None:
+    """Ask for a reason where a school counted visits on a day that would be without school."""
+    scope, row_id = whom
+    schools: list[int] | None = None
+    if scope is ClosureScope.SCHOOL and row_id is not None:
+        schools = [row_id]
+    elif scope is ClosureScope.AREA:
+        schools = list(session.scalars(select(School.id).where(School.area_id == row_id)))
+    counted = counted_on(session, schools, programme_id, values["first_day"], values["last_day"])
+    if not counted:
+        return
+    name, week, day = counted[0]
+    raise SetupError(
+        "reason",
+        f"{name} counted visits on {day.day} {day:%B %Y}, in the sheet of the week of {week.day} {week:%B %Y}. "
+        "Have that sheet corrected first, or write why these days are without school all the same.",
+    )
 
 
 def put_route(

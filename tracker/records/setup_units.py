@@ -12,7 +12,8 @@ from sqlalchemy.orm import Session
 from tracker.models.agreements import Agreement, AgreementUnit
 from tracker.models.school import School
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
-from tracker.records.history import SetupError, guard, put, stop, unused
+from tracker.records.history import DAY, SetupError, again, guard, put, stop, unused
+from tracker.records.setup_facts import last_fact_day
 from tracker.vocabulary import FLUSH_KINDS, VISITED, CountWay, FittingKind, Group, Quantity
 
 NEEDS = {
@@ -70,13 +71,44 @@ def end_unit(session: Session, school: School, unit: Unit, last_day: date, *, re
     """A unit's last day in use; what is fitted to it ends with it.
 
     Raises:
-        SetupError: before its first day, after an end on record, or a reason is needed.
+        SetupError: before its first day, after an end on record, before something was recorded of it, or a reason
+            is needed.
     """
     guard(session, school.programme_id, school.code, last_day, reason)
+    _not_denied(session, unit, last_day)
     stop(session, unit, last_day)
     for fitting in session.scalars(select(Fitting).where(Fitting.unit_id == unit.id, Fitting.from_day <= last_day)):
         if fitting.until_day is None or fitting.until_day > last_day:
             fitting.until_day = last_day
+    session.flush()
+
+
+def _not_denied(session: Session, unit: Unit, last_day: date) -> None:
+    """Refuse an end before the last day on which something was recorded of the unit."""
+    last = last_fact_day(session, unit.id)
+    if last is not None and last_day < last:
+        raise SetupError(
+            "last_day",
+            f"Something was counted, read or seen at {unit.name} on {last.day} {last:%B %Y}. "
+            "Write that day or a later one, or have that record corrected first.",
+        )
+
+
+def unit_again(session: Session, school: School, unit: Unit, last_day: date | None, *, reason: str) -> None:
+    """Correct a unit's end: another last day, or None where it stands. What ended with it goes on as long.
+
+    Raises:
+        SetupError: it has not ended, no reason is given, or it would end before its start or its records.
+    """
+    ended = unit.until_day
+    again(session, unit, last_day, reason=reason)
+    if last_day is not None:
+        _not_denied(session, unit, last_day)
+    for fitting in session.scalars(select(Fitting).where(Fitting.unit_id == unit.id, Fitting.until_day == ended)):
+        fitting.until_day = last_day
+    for scope in session.scalars(select(MeterScope).where(MeterScope.unit_id == unit.id)):
+        if last_day is not None and scope.until_day is None and scope.from_day <= last_day:
+            scope.until_day = last_day
     session.flush()
 
 
@@ -126,6 +158,32 @@ def end_fitting(session: Session, school: School, fitting: Fitting, last_day: da
     """
     guard(session, school.programme_id, school.code, last_day, reason)
     stop(session, fitting, last_day)
+
+
+def fitting_again(session: Session, school: School, fitting: Fitting, last_day: date | None, *, reason: str) -> None:
+    """Correct a fitting's end: another last day, or None where it is fitted still.
+
+    Raises:
+        SetupError: it has not ended, no reason is given, it would end before its start or after its unit, or another
+            one took its place by then.
+    """
+    unit = session.get_one(Unit, fitting.unit_id)
+    again(session, fitting, last_day, reason=reason, flush=False)
+    if unit.until_day is not None and (last_day is None or last_day > unit.until_day):
+        raise SetupError("last_day", f"The unit itself stood until {unit.until_day:%d %B %Y}. Write a day up to that.")
+    kinds = FLUSH_KINDS if fitting.kind in FLUSH_KINDS else (fitting.kind,)
+    later = select(Fitting).where(
+        Fitting.unit_id == unit.id,
+        Fitting.kind.in_(kinds),
+        Fitting.from_day > fitting.from_day,
+        Fitting.id != fitting.id,
+    )
+    with session.no_autoflush:
+        following = session.scalar(later.order_by(Fitting.from_day).limit(1))
+    if following is not None and (last_day is None or last_day >= following.from_day):
+        latest = following.from_day - DAY
+        raise SetupError("last_day", f"Another one took its place. Write a day up to {latest:%d %B %Y}.")
+    session.flush()
 
 
 def put_dial(
@@ -182,7 +240,7 @@ def put_agreement(
     """An agreement of a school, new or with new dates; ``serials`` by unit_id are the units under it.
 
     Raises:
-        SetupError: the code is taken, or the warranty ends before it starts.
+        SetupError: the code is taken, the warranty ends before it starts, or a serial number is another unit's.
     """
     first, last = values.get("warranty_from"), values.get("warranty_until")
     if last is not None and (first is None or last < first):
@@ -196,11 +254,24 @@ def put_agreement(
             setattr(row, name, value)
     session.flush()  # its units need the id
     there = {one.unit_id: one for one in session.scalars(select(AgreementUnit).filter_by(agreement_id=row.id))}
+    _serials_apart(session, school, serials)
     for unit_id, serial in serials.items():
         one = there.get(unit_id)
         if one is None:
             session.add(AgreementUnit(agreement_id=row.id, unit_id=unit_id, serial=serial))
-        elif one.serial != serial:
+        elif serial and one.serial != serial:
             one.serial = serial
     session.flush()
     return row
+
+
+def _serials_apart(session: Session, school: School, serials: Mapping[int, str]) -> None:
+    """Refuse a serial number that another unit of the school has."""
+    query = (
+        select(Unit.id, Unit.name, AgreementUnit.serial)
+        .join(AgreementUnit, AgreementUnit.unit_id == Unit.id)
+        .where(Unit.school_id == school.id, AgreementUnit.serial.in_([one for one in serials.values() if one]))
+    )
+    for unit_id, name, serial in session.execute(query):
+        if any(said == serial and other != unit_id for other, said in serials.items()):
+            raise SetupError("serial", f"{name} has the serial number {serial}. Look at the plate of both units again.")

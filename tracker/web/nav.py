@@ -6,6 +6,7 @@ from flask import Flask, current_app, g, request, url_for
 from flask_login import current_user
 
 from tracker.vocabulary import Role
+from tracker.web import words
 
 REPORTS = "Reports"
 DOORS: tuple[tuple[Role, str, str], ...] = (
@@ -57,6 +58,7 @@ def _here(mine: list[tuple[str, str]]) -> str:
 
 def init_app(app: Flask) -> None:
     """Give every template its doors, the person and whom to call. A ``bare`` page asks nothing of the database."""
+    app.jinja_env.filters.update(word=words.word)
 
     @app.context_processor
     def _frame():

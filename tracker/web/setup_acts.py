@@ -83,6 +83,11 @@ def _agreed(form: Form, record: SchoolRecord) -> None:
     form.units.choices = options([(unit.id, f"{unit.name} ({unit.code})") for unit in record.rows["units"]])
 
 
+def _enrolled(form: Form, record: SchoolRecord) -> None:
+    _shifts(form, record)
+    form.grade.choices = options([("", "A new grade, written below"), *((grade, grade) for grade in record.grades)])
+
+
 def _unit_choice(form: Form, record: SchoolRecord) -> None:
     form.unit_id.choices = options([(unit.id, f"{unit.name} ({unit.code})") for unit in record.rows["units"]])
 
@@ -118,6 +123,10 @@ def end_unit(change: Change) -> None:
     setup_units.end_unit(change.session, change.school, change.row, change.form.last_day.data, reason=change.reason)
 
 
+def unit_again(change: Change) -> None:
+    setup_units.unit_again(change.session, change.school, change.row, change.form.last_day.data, reason=change.reason)
+
+
 def change_way(change: Change) -> None:
     form = change.form
     way, day = CountWay(form.way.data), form.from_day.data
@@ -126,7 +135,8 @@ def change_way(change: Change) -> None:
 
 def add_fitting(change: Change) -> None:
     form = change.form
-    values = _taken(form, "threshold_s", "every_n", "factor_permille", "u_permille")
+    values = _taken(form, "threshold_s", "every_n")
+    values |= {"factor_permille": form.factor.permille, "u_permille": form.uncertainty.permille}
     values |= {"kind": FittingKind(form.kind.data), "ml": form.litres.ml, "long_ml": form.long_litres.ml}
     values |= {"litres_basis": LitresBasis(form.litres_basis.data)}
     setup_units.add_fitting(change.session, change.school, change.row, values, form.from_day.data, reason=change.reason)
@@ -136,10 +146,15 @@ def end_fitting(change: Change) -> None:
     setup_units.end_fitting(change.session, change.school, change.row, change.form.last_day.data, reason=change.reason)
 
 
+def fitting_again(change: Change) -> None:
+    last_day = change.form.last_day.data
+    setup_units.fitting_again(change.session, change.school, change.row, last_day, reason=change.reason)
+
+
 def put_dial(change: Change) -> None:
     form = change.form
-    values = _taken(form, "digits", "step_ml", "u_permille", "first_value")
-    values |= {"quantity": Quantity(form.quantity.data)}
+    values = _taken(form, "digits", "step_ml", "first_value")
+    values |= {"quantity": Quantity(form.quantity.data), "u_permille": form.uncertainty.permille or 0}
     at = instant(form.day.data, form.time.minutes, change.zone)
     setup_units.put_dial(change.session, change.row, values, at, form.last_value.data)
 
@@ -186,7 +201,8 @@ def end_break(change: Change) -> None:
 
 def enrolment(change: Change) -> None:
     form = change.form
-    values = _taken(form, "shift_id", "grade", "pupils") | {"sex": Sex(form.sex.data)}
+    values = _taken(form, "shift_id", "pupils") | {"sex": Sex(form.sex.data)}
+    values |= {"grade": form.new_grade.data or form.grade.data}
     values |= {"age": NOT_KNOWN if form.age.data is None else form.age.data}
     setup_school.change_enrolment(change.session, change.school, values, form.from_day.data, reason=change.reason)
 
@@ -274,16 +290,18 @@ ACTS: dict[str, Act] = {
     "block-group": Act("Whom a block is for", forms.GroupForm, change_group, of=Block),
     "add-unit": Act("Add a unit", forms.UnitForm, add_unit, offer=_blocks),
     "end-unit": Act("End a unit", forms.EndForm, end_unit, of=Unit),
+    "unit-again": Act("It stands again, or its last day was another", forms.AgainForm, unit_again, of=Unit),
     "count-way": Act("How visits are counted", forms.WayForm, change_way, of=Unit),
     "add-fitting": Act("Add a fitting", forms.FittingForm, add_fitting, of=Unit, caution="electrical"),
     "end-fitting": Act("End a fitting", forms.EndForm, end_fitting, of=Fitting),
+    "fitting-again": Act("It is fitted still, or its last day was another", forms.AgainForm, fitting_again, of=Fitting),
     "dial": Act("Install or exchange a dial", forms.DialForm, put_dial, of=Unit),
     "meter-scope": Act("What a meter serves", forms.ScopeForm, change_scope, of=Unit, offer=_served),
     "hours": Act("School hours", forms.HoursForm, change_hours, offer=_shifts),
     "break": Act("A break", forms.BreakForm, change_break, offer=_shifts),
     "end-break": Act("End a break", forms.EndForm, end_break, of=SchoolBreak),
     "closure": Act("Days without school", forms.ClosureForm, closure),
-    "enrolment": Act("Enrolment", forms.EnrolmentForm, enrolment, offer=_shifts),
+    "enrolment": Act("Enrolment", forms.EnrolmentForm, enrolment, offer=_enrolled),
     "staff": Act("Staff", forms.StaffForm, staff),
     "before": Act("What was there before", forms.BeforeForm, before),
     "add-route": Act("Add a disposal route", forms.RouteForm, route, caution="incinerator"),

@@ -5,16 +5,36 @@ from __future__ import annotations
 from flask import abort, flash, redirect, render_template, request, url_for
 from sqlalchemy.exc import IntegrityError
 
+from tracker.intake.setup_check import check_change, on_record, sentences
 from tracker.models.programme import Programme
 from tracker.records import history, setup_read
 from tracker.vocabulary import Role
-from tracker.web import clock, setup_acts, setup_programme_acts
+from tracker.web import clock, setup_acts, setup_programme_acts, words
 from tracker.web.access import allow, load_programme, load_school
 from tracker.web.database import db
 from tracker.web.forms.fields import show_errors
 from tracker.web.setup_pages import bp
 from tracker.web.signing import signed
 
+FIELDS = {  # the form's name of a column of the exchange format
+    **dict.fromkeys(("school", "area", "term", "block", "unit", "break", "agreement"), ("code",)),
+    "visit_ml": ("litres",),
+    "flush_ml": ("litres",),
+    "long_visit_ml": ("long_litres",),
+    "long_after_s": ("threshold_s",),
+    "every_visits": ("every_n",),
+    "factor_permille": ("factor",),
+    "u_permille": ("uncertainty",),
+    "group": ("grp",),
+    "grade": ("new_grade", "grade"),
+    "age_years": ("age",),
+    "from_local_time": ("day",),
+    "from_day": ("from_day", "last_day"),
+    "until_day": ("until_day", "last_day"),
+    "latitude_deg": ("latitude",),
+    "longitude_deg": ("longitude",),
+    "target_thousandths": ("value",),
+}
 CLASH = "This does not go together with what is on record. Look at the codes and the days."
 
 
@@ -30,11 +50,13 @@ def change(school_id: int, act: str):
     zone = db().get_one(Programme, school.programme_id).zone
     record = setup_read.school_record(db(), school)
     form = _form(chosen, row, record, zone)
+    about = _about(row) or _named(form)
     if form.validate_on_submit():
         todo = setup_acts.Change(signed(_reason(form)), school, form, row, zone)
-        if _saved(lambda: chosen.save(todo), form):
+        at = db().get_one(Programme, school.programme_id)
+        if _saved(lambda: chosen.save(todo), form, lambda: on_record(db(), at, school_id)):
             db().commit()
-            flash("Recorded. What was before stays on record.")
+            flash(_recorded(chosen.title, about, school.name))
             return redirect(url_for(".school", school_id=school_id))
         school = load_school(school_id, to="setup")
         row = _row(chosen, school)
@@ -54,7 +76,7 @@ def _row(chosen, school):
 
 def _about(row) -> str:
     """What the changed row is called, for the page's heading."""
-    return next((str(getattr(row, name)) for name in ("name", "buyer", "kind") if getattr(row, name, None)), "")
+    return next((words.word(getattr(row, name)) for name in ("name", "buyer", "kind") if getattr(row, name, None)), "")
 
 
 def _form(chosen, row, record, zone):
@@ -74,10 +96,27 @@ def _reason(form) -> str:
     return form.reason.data if "reason" in form else ""
 
 
-def _saved(save, form) -> bool:
-    """Run a saver; False with the sentence at its field where the change is refused, and nothing half saved."""
+def _recorded(title: str, about: str, where: str) -> str:
+    """What was recorded, in one sentence."""
+    what = f"{title}: {about}" if about else title
+    return f"Recorded for {where}: {what}. What was before stays on record."
+
+
+def _named(form) -> str:
+    """What a form adds is called, as typed."""
+    said = next((form[name].data for name in ("name", "buyer", "serial", "code") if name in form), "")
+    return said or ""
+
+
+def _saved(save, form, rows) -> bool:
+    """Run a saver; False with the sentence at its field where the change is refused, and nothing half saved.
+
+    Whatever the saver wrote is held against the rules for a folder's lines (``rows``: the set-up on record).
+    """
     try:
+        before = rows()
         save()
+        wrong = sentences(check_change(before, rows()))
     except history.SetupError as wrong:
         db().rollback()
         show_errors(form, wrong.field, str(wrong))
@@ -85,6 +124,11 @@ def _saved(save, form) -> bool:
     except IntegrityError:
         db().rollback()
         show_errors(form, "", CLASH)
+        return False
+    if wrong:
+        db().rollback()
+        for column, message in wrong:
+            show_errors(form, next((name for name in FIELDS.get(column, (column,)) if name in form), ""), message)
         return False
     return True
 
@@ -101,9 +145,9 @@ def change_programme(programme_id: int, act: str):
     form = _form(chosen, None, setup_read.programme_record(db(), programme), programme.zone)
     if form.validate_on_submit():
         todo = setup_programme_acts.Change(signed(_reason(form)), programme, form, day)
-        if _saved(lambda: chosen.save(todo), form):
+        if _saved(lambda: chosen.save(todo), form, lambda: on_record(db(), programme)):
             db().commit()
-            flash("Recorded. What was before stays on record.")
+            flash(_recorded(chosen.title, _named(form), programme.name))
             return redirect(url_for(".programme", programme_id=programme_id))
         programme = load_programme(programme_id, to="setup")
     page = {"title": chosen.title, "form": form, "caution": "", "about": ""}

@@ -8,7 +8,7 @@ from tracker.models.programme import Programme
 from tracker.records import setup_read, today
 from tracker.records.settings import KEYS, all_settings
 from tracker.vocabulary import Role
-from tracker.web import access, clock
+from tracker.web import access, clock, words
 from tracker.web.access import allow, load_programme, load_school
 from tracker.web.accesslog import log_view
 from tracker.web.database import db
@@ -34,17 +34,31 @@ def programme(programme_id: int):
     """A programme's schools, terms, closures, rounds, settings and targets."""
     found = load_programme(programme_id, to="setup")
     page = max(request.args.get("page", 1, type=int), 1)
+    record = setup_read.programme_record(db(), found)
     schools, total = setup_read.schools_page(db(), found.id, None, first=(page - 1) * SCHOOLS, count=SCHOOLS)
     return render_template(
         "setup/programme.html",
         programme=found,
-        record=setup_read.programme_record(db(), found),
+        record=record,
         schools=schools,
         page=page,
         pages=max(-(-total // SCHOOLS), 1),
         keys=KEYS,
+        target_names=_target_names(record.targets),
+        target_value=words.target_value,
+        setting_name=words.setting_name,
+        setting_value=words.setting_value,
         now_in_force=all_settings(db(), found.id, clock.today(found.zone)),
     )
+
+
+def _target_names(targets) -> dict[str, str]:
+    """What the figures of targets are called, by key."""
+    if not targets:
+        return {}
+    from tracker.reports.figures import ALL as FIGURES  # brings pandas, which a programme without targets does without
+
+    return {one.key: one.label for one in FIGURES}
 
 
 @bp.get("/schools/<int:school_id>/setup")

@@ -85,7 +85,7 @@ def drop_round(change: Change) -> None:
 
 def setting(change: Change) -> None:
     form = change.form
-    key, value, day = form.key.data, form.value.data, form.from_day.data
+    key, value, day = form.key.data, form.whole, form.from_day.data
     setup_programme.change_setting(change.session, change.programme, key, value, day, reason=change.reason)
 
 

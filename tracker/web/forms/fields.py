@@ -141,12 +141,12 @@ class TicksField(SelectMultipleField):
     option_widget = widgets.CheckboxInput()
 
 
-def text_field(label: str, most: int, wanted: str = "", **rest) -> Field:
+def text_field(label: str, most: int, wanted: str = "", checks: Iterable[Any] = (), **rest) -> Field:
     """A line of text of at most ``most`` characters; ``wanted``: the sentence where it must not stay empty."""
     first = DataRequired(wanted) if wanted else Optional()
     kept = {"autocomplete": "off", "maxlength": str(most)} | rest.pop("render_kw", {})
     return StringField(
-        label, [first, Length(max=most, message=LONG.format(most))], filters=[tidy], render_kw=kept, **rest
+        label, [first, Length(max=most, message=LONG.format(most)), *checks], filters=[tidy], render_kw=kept, **rest
     )
 
 

@@ -10,6 +10,7 @@ from wtforms.validators import InputRequired, Optional, ValidationError
 
 from tracker.records import settings
 from tracker.vocabulary import (
+    FLUSH_KINDS,
     BeforeKind,
     CountWay,
     FittingKind,
@@ -30,8 +31,10 @@ from tracker.web.forms.fields import (
     PlainForm,
     TicksField,
     both_or_neither,
+    show_errors,
     text_field,
 )
+from tracker.web.words import SHARE, is_share, setting_name, setting_unit, word
 
 COUNTS_FROM = "The change counts from this day on. What was before stays on record."
 WHY = "Only needed where the day lies in a published term, or to correct an entry of the same day."
@@ -39,7 +42,7 @@ WHY = "Only needed where the day lies in a published term, or to correct an entr
 
 def choices(words: type[StrEnum]) -> list[tuple[str, str]]:
     """Words of the vocabulary as choices."""
-    return [(word.value, str(word.value).replace("_", " ").capitalize()) for word in words]
+    return [(one.value, word(one)) for one in words]
 
 
 def reason_field():
@@ -49,7 +52,15 @@ def reason_field():
 
 def code_field(label: str = "Code", most: int = 16):
     """A short code, unique where it is used."""
-    return text_field(label, most, "Write a short code, for example G1.", description="Short, as written on the door.")
+    hint = "Short, as written on the door: letters, digits and dashes."
+    return text_field(label, most, "Write a short code, for example G1.", [_is_code], description=hint)
+
+
+def _is_code(_form, field) -> None:
+    """Letters, digits and dashes, not beginning with a dash: what every file and every address can carry."""
+    typed = field.data or ""
+    if not typed.replace("-", "").isalnum() or typed.startswith("-"):
+        raise ValidationError("Write the code with letters, digits and dashes only, for example G1 or 2026-1.")
 
 
 class LitresField(StringField):
@@ -76,6 +87,35 @@ class LitresField(StringField):
 def _is_litres(_form, field: LitresField) -> None:
     if field.data and field.ml is None:
         raise ValidationError(field.WANTED + " At most three digits after the point.")
+
+
+class PercentField(StringField):
+    """A share written as percent, kept as whole thousandths in ``permille``."""
+
+    def __init__(self, label: str, low: int = 0, high: int = 1000, *, required: bool = True, **rest):
+        self.low, self.high = low, high
+        kept = {"class": "count", "inputmode": "decimal", "autocomplete": "off"}
+        first = InputRequired(self.wanted) if required else Optional()
+        super().__init__(label, [first, self._within], render_kw=kept, **rest)
+
+    @property
+    def wanted(self) -> str:
+        """What to write."""
+        return f"Write percent from {self.low / 10:g} to {self.high / 10:g}, at most one digit after the point."
+
+    @property
+    def permille(self) -> int | None:
+        """Whole thousandths; None where nothing or nothing readable was typed."""
+        try:
+            share = Decimal(str("" if self.data is None else self.data).strip().replace(",", ".").rstrip("% ")) * 10
+        except InvalidOperation:
+            return None
+        return int(share) if share.is_finite() and share == share.to_integral_value() else None
+
+    @staticmethod
+    def _within(_form, field: PercentField) -> None:
+        if field.data and (field.permille is None or not field.low <= field.permille <= field.high):
+            raise ValidationError(field.wanted)
 
 
 class BlockForm(PlainForm):
@@ -107,10 +147,38 @@ class EndForm(PlainForm):
     reason = reason_field()
 
 
+class AgainForm(PlainForm):
+    last_day = DayField("Its last day (leave empty: it stands again)", [Optional()])
+    reason = text_field("Why the end on record was wrong", 200, "Write why the end on record was wrong.")
+
+
 class WayForm(PlainForm):
     way = ChooseField("How its visits are counted", [InputRequired("Choose how.")], choices=choices(CountWay))
     from_day = DayField("From", description=COUNTS_FROM)
     reason = reason_field()
+
+
+ASK_ABOVE_ML = 20_000
+SURE = "Yes, it takes so much: more than 20 L a flush"
+
+
+def sure_field():
+    """A tick that is only shown, and only needed, where the litres of a flush were asked about."""
+    return BooleanField(SURE)
+
+
+def ask_about_litres(form, *fields) -> bool:
+    """Ask once about a flush of more than 20 L: far more than any cistern holds (common practice, no published source).
+
+    Whether nothing is left to ask; a tick kept in the form settles it.
+    """
+    much = [field for field in fields if field.ml is not None and field.ml > ASK_ABOVE_ML]
+    form.asks_if_sure = bool(much)
+    if form.sure.data or not much:
+        return True
+    for field in much:
+        show_errors(form, field.name, "This is more than 20 L a flush. Please check; if it is right, tick that it is.")
+    return False
 
 
 class FittingForm(PlainForm):
@@ -118,23 +186,32 @@ class FittingForm(PlainForm):
     litres = LitresField("Litres a visit, a wash or a floor wash (0 for vacuum and for no flush)")
     long_litres = LitresField("Two-stage flush: litres of a long visit", required=False)
     threshold_s = CountField("Two-stage flush: long after so many seconds", 1, 3600, required=False)
-    every_n = CountField("Floor wash: after every so many visits", 1, 10000, required=False)
-    factor_permille = CountField("Vacuum: the flush takes so many thousandths of its litres", 1, 1000, required=False)
+    every_n = CountField("Floor wash: after every so many visits", 1, 1000, required=False)
+    factor = PercentField("Vacuum: the flush takes so many percent of its litres", 1, 1000, required=False)
     litres_basis = ChooseField(
         "How the litres are known",
         [InputRequired("Choose how the litres are known.")],
         choices=[(LitresBasis.MEASURED.value, "Measured here"), (LitresBasis.CLAIM.value, "The maker's claim")],
     )
-    u_permille = CountField("Uncertainty of the litres, thousandths (may stay empty)", 0, 1000, required=False)
+    uncertainty = PercentField("Uncertainty of the litres, percent (may stay empty)", required=False)
     from_day = DayField("Fitted from", description="A flush that was there before ends the day before.")
     reason = reason_field()
+    sure = sure_field()
+
+    def validate(self, extra_validators=None):
+        """Asks once about litres that no flush takes."""
+        fine = super().validate(extra_validators)
+        flush = self.kind.data in {kind.value for kind in FLUSH_KINDS}
+        return (not flush or ask_about_litres(self, self.litres, self.long_litres)) and fine
 
 
 class DialForm(PlainForm):
     quantity = PickField("What it shows", choices=choices(Quantity))
     digits = CountField("Digits that count", 1, 12)
-    step_ml = CountField("One step is so many millilitres (1 for a counter)", 1)
-    u_permille = CountField("Uncertainty, thousandths", 0, 1000, default=0)
+    step_ml = CountField(
+        "One step is so many millilitres", 1, 1_000_000, description="1000 is 1 L. Write 1 for a counter."
+    )
+    uncertainty = PercentField("Uncertainty, percent", default=0)
     first_value = CountField("What the new dial shows now", 0)
     last_value = CountField("What the old dial showed last (when it is exchanged)", 0, required=False)
     day = DayField("Installed on, day")
@@ -148,7 +225,7 @@ class ScopeForm(PlainForm):
 
 
 class SchoolForm(PlainForm):
-    code = text_field("Code", 32, "Write a short code, for example S13.")
+    code = code_field("Code", 32)
     name = text_field("Name", 120, "Write the school's name.")
     area_id = PickField("Area", coerce=int)
     boarders = BooleanField("Some pupils board here")
@@ -223,15 +300,26 @@ class BreakForm(PlainForm):
 class EnrolmentForm(PlainForm):
     shift_id = PickField("Shift", coerce=int)
     sex = ChooseField("Girls or boys", [InputRequired("Choose girls or boys.")], choices=choices(Sex))
-    grade = text_field("Grade", 16, "Write the grade, for example 6.")
+    grade = PickField("Grade", description="Grades on record in the programme.")
+    new_grade = text_field("A new grade (only where it is not in the list)", 16)
     age = CountField("Age in years (may stay empty)", 3, 25, required=False)
-    pupils = CountField("Pupils", 0, 100000)
+    pupils = CountField("Pupils", 0, 5000)
     from_day = DayField("From", description=COUNTS_FROM)
     reason = reason_field()
 
+    def validate(self, extra_validators=None):
+        """A grade of the list, or a new one, not both."""
+        fine = super().validate(extra_validators)
+        said = "" if self.grade.errors else self.grade.data
+        if bool(said) == bool(self.new_grade.data) and not self.grade.errors:
+            sentence = "Choose a grade of the list, or leave the list at “a new grade” and write it."
+            show_errors(self, "new_grade" if said else "grade", sentence)
+            return False
+        return fine
+
 
 class StaffForm(PlainForm):
-    staff = CountField("Adults who work at the school", 0, 10000)
+    staff = CountField("Adults who work at the school", 0, 1000)
     from_day = DayField("From", description=COUNTS_FROM)
     reason = reason_field()
 
@@ -245,6 +333,12 @@ class BeforeForm(PlainForm):
     )
     from_day = DayField("From", description=COUNTS_FROM)
     reason = reason_field()
+    sure = sure_field()
+
+    def validate(self, extra_validators=None):
+        """Asks once about litres that no flush takes."""
+        fine = super().validate(extra_validators)
+        return ask_about_litres(self, self.litres) and fine
 
 
 class ClosureForm(PlainForm):
@@ -274,7 +368,7 @@ class PapersForm(RouteForm):
 
 
 class AgreementForm(PlainForm):
-    code = text_field("Code", 32, "Write a short code.")
+    code = code_field("Code", 32)
     buyer = text_field("Buyer", 80, "Write who bought.")
     units = TicksField("Units under it (none: the whole school)", [Optional()], coerce=int)
     accepted_on = DayField("Accepted on", [Optional()])
@@ -295,14 +389,14 @@ class SerialForm(PlainForm):
 
 
 class TermForm(PlainForm):
-    code = text_field("Code", 32, "Write a short code, for example 2026-1.")
+    code = code_field("Code", 32)
     name = text_field("Name", 80, "Write a name, for example First term.")
     first_day = DayField("First day")
     last_day = DayField("Last day")
 
 
 class AreaForm(PlainForm):
-    code = text_field("Code", 32, "Write a short code.")
+    code = code_field("Code", 32)
     name = text_field("Name", 120, "Write a name.")
 
 
@@ -311,28 +405,59 @@ class RoundForm(PlainForm):
 
 
 class SettingForm(PlainForm):
-    key = PickField("Setting", choices=[(one.key, f"{one.meaning} ({one.unit})") for one in settings.KEYS])
-    value = CountField("Value", 0)
+    key = PickField(
+        "Setting", choices=[(one.key, f"{setting_name(one.key)}, in {setting_unit(one.key)}") for one in settings.KEYS]
+    )
+    value = text_field("Value, in the unit that stands beside the setting", 12, "Write a number.")
     from_day = DayField("From", description=COUNTS_FROM)
     reason = reason_field()
+
+    @property
+    def whole(self) -> int | None:
+        """The value as it is kept (percent as thousandths); None where it is no such number."""
+        share = settings.BY_KEY[self.key.data].unit == SHARE
+        try:
+            value = Decimal((self.value.data or "").replace(",", ".").rstrip("% ")) * (10 if share else 1)
+        except InvalidOperation:
+            return None
+        return int(value) if value.is_finite() and abs(value) < 10**9 and value == value.to_integral_value() else None
+
+    def validate_value(self, field):
+        """A number within the setting's bounds, in the unit that people write."""
+        one = settings.BY_KEY.get(self.key.data or "")
+        if one is None or (self.whole is not None and one.low <= self.whole <= one.high):
+            return
+        scale = 10 if one.unit == SHARE else 1
+        bounds = f"{one.low / scale:g} to {one.high / scale:g} {setting_unit(one.key)}"
+        raise ValidationError(f"{setting_name(one.key)}: write a number from {bounds}.")
 
 
 class TargetForm(PlainForm):
     term_id = PickField("Term", coerce=int)
     figure = PickField("Figure")
-    value = text_field("What it should reach, in the figure's unit", 20, "Write a number, for example 0.95.")
+    value = text_field(
+        "What it should reach, in the figure's unit",
+        20,
+        "Write a number, for example 95.",
+        description="A share in percent: 95 is 95 %.",
+    )
     reason = reason_field()
 
     @property
     def thousandths(self) -> int | None:
-        """The value times 1000; None where it is no number with at most three digits after the point."""
+        """The value times 1000 (a share in percent times 10); None where it is no number with so few digits."""
+        scale = 10 if is_share(self.figure.data or "") else 1000
         try:
-            value = Decimal((self.value.data or "").replace(",", ".")) * 1000
+            value = Decimal((self.value.data or "").replace(",", ".").rstrip("% ")) * scale
         except InvalidOperation:
             return None
         return int(value) if value.is_finite() and abs(value) < 10**12 and value == value.to_integral_value() else None
 
     def validate_value(self, field):
         """A number."""
+        share = is_share(self.figure.data or "")
         if self.thousandths is None:
-            raise ValidationError("Write a number with at most three digits after the point, for example 0.95.")
+            digits = "one digit" if share else "three digits"
+            raise ValidationError(f"Write a number with at most {digits} after the point, for example 95.")
+        if self.thousandths < 0 or (share and self.thousandths > 1000):
+            raise ValidationError("Write percent from 0 to 100." if share else "Write a number of 0 or more.")
