@@ -14,9 +14,16 @@ from waitress import create_server
 from tracker import demo
 from tracker.app import create_app
 from tracker.db import make_engine, reading
+from tracker.demo_data import DEMO_NOW
 from tracker.models.school import School
 
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",  # no name is looked up, so nothing waits for a network
+]
 pytestmark = pytest.mark.browser
 EMAIL, PASSWORD = next((email, word) for role, email, word in demo.LOGINS if role.value == "coordinator")
 SIZES = ((360, 640), (320, 568))  # the phone of the criteria, and the narrowest width of WCAG 2.2 SC 1.4.10
@@ -26,7 +33,7 @@ WEEK = "2026-07-06"  # of the demo: not reported by this school
 @pytest.fixture
 def address(demo_copy):
     """The demo on a free port, from a copy of its own."""
-    server = create_server(create_app(demo.settings(demo_copy), now=demo.now), host="127.0.0.1", port=0)
+    server = create_server(create_app(demo.settings(demo_copy), now=lambda: DEMO_NOW), host="127.0.0.1", port=0)
     threading.Thread(target=server.run, daemon=True).start()
     yield f"http://127.0.0.1:{server.effective_port}"
     server.close()
@@ -39,11 +46,17 @@ def chromium():
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        )
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
         browser.close()
+
+
+@pytest.fixture(autouse=True)
+def closed_after(chromium):
+    """Each test's pages go with it, so that the browser stays as light as at the start."""
+    yield
+    for context in chromium.contexts:
+        context.close()
 
 
 def log_in(chromium, address, size, scripts=True):
@@ -54,7 +67,7 @@ def log_in(chromium, address, size, scripts=True):
     page.goto(f"{address}/log-in")
     page.fill("#email", EMAIL)
     page.fill("#password", PASSWORD)
-    page.click("main button")
+    go(page, "main button")  # the next page must not be asked for before the log-in is answered
     page.goto(f"{address}/log")
     return page
 
@@ -95,14 +108,14 @@ def test_a_week_is_filled_in_checked_and_sent_without_a_script(chromium, address
     for cell in page.locator("td:has(input.digits)").all():
         last = re.search(r"(\d+)$", cell.locator(".last").inner_text())[1]
         cell.locator("input").fill(str(int(last) + 50).zfill(len(last)))
-    page.locator("button[value^='rest:states:1']").click()
+    go(page, "button[value^='rest:states:1']")
     assert page.locator("select[name^='c.state:'][name$=':2026-07-07']").first.input_value() == "working"
-    page.locator(".buttons button.main").click()
+    go(page, ".buttons button.main")
     assert page.title().startswith("Check before sending")
-    page.locator("button[value=back]").click()
+    go(page, "button[value=back]")
     assert page.locator("input.digits").first.input_value() != ""
-    page.locator(".buttons button.main").click()
-    page.locator("button[value=send]").click()
+    go(page, ".buttons button.main")
+    go(page, "button[value=send]")
     assert re.fullmatch(r"[2-9A-Z]{8}", page.locator(".ref").inner_text())
     page.goto(f"{address}/schools/{school}/weeks/{WEEK}")
     assert "Received" in page.locator(".where .state").inner_text()
@@ -152,7 +165,7 @@ def test_three_wrong_cells_are_found_by_keyboard_alone(chromium, address):
         for _ in range(number + 1):
             page.keyboard.press("Tab")
         page.keyboard.press("Enter")
-        assert page.evaluate("document.activeElement.id") == name
+        page.wait_for_function("name => document.activeElement.id === name", arg=name)
         assert page.input_value(f'[id="{name}"]') == "1o"
 
 

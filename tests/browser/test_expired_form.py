@@ -45,6 +45,12 @@ def page():
         browser.close()
 
 
+def go(page) -> None:
+    """Send the page's form and wait for the answer: what is asked next is asked of that page."""
+    with page.expect_navigation():
+        page.click("main button")
+
+
 def test_a_form_typed_slowly_is_sent_after_logging_in_again(app, session, clock, address, page, engine):
     programme = make_programme(session)
     person = make_person(session, programme, Role.ADMINISTRATOR)
@@ -55,7 +61,7 @@ def test_a_form_typed_slowly_is_sent_after_logging_in_again(app, session, clock,
     def log_in():
         page.fill("#email", person.email)
         page.fill("#password", PASSWORD)
-        page.click("main button")
+        go(page)
 
     page.goto(f"{address}/people/{programme.id}/add")
     log_in()
@@ -63,11 +69,11 @@ def test_a_form_typed_slowly_is_sent_after_logging_in_again(app, session, clock,
     page.fill("#email", "ada@test.example")
     page.select_option("#role", "funder")
     clock.pass_by(minutes=31)
-    page.click("main button")
+    go(page)
     assert "Please log in again" in page.inner_text("h1")
     log_in()
     assert "Send what you entered" in page.inner_text("h1")
-    page.click("main button")
+    go(page)
     assert "Ada Example is added" in page.inner_text(".flash")
     with reading(engine) as look:
         assert look.query(Person).filter_by(email="ada@test.example").one().name == "Ada Example"
@@ -82,7 +88,7 @@ def test_a_refused_form_takes_the_keyboard_to_its_list_of_errors(session, login_
     page.fill("#name", "Ada Example")
     page.fill("#email", "ada at home")
     page.evaluate("document.querySelector('main form').noValidate = true")
-    page.click("main button")
+    go(page)
     assert page.title().startswith("Error: ")
     assert page.evaluate("document.activeElement.id") == "errors"
     page.keyboard.press("Tab")

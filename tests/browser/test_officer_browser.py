@@ -59,11 +59,17 @@ def page(request):
         browser.close()
 
 
+def go(page, selector: str) -> None:
+    """Click what leads to another page, and wait for it: what is asked next is asked of that page."""
+    with page.expect_navigation():
+        page.click(selector)
+
+
 def log_in(page, address: str, role: Role) -> None:
     page.goto(address + "/log-in")
     page.fill("#email", EMAILS[role])
     page.fill("#password", PASSWORD)
-    page.click("main button")
+    go(page, "main button")
 
 
 def holds_together(page) -> None:
@@ -87,14 +93,14 @@ def test_the_officer_reads_the_day_and_reopens_what_a_danger_closed(demo, page):
     holds_together(page)
     heads = page.locator("main h2").all_inner_texts()
     assert heads[:2] == ["Danger", "Out of service past the promise"]
-    page.click("text=Checked: reopen")
+    go(page, "text=Checked: reopen")
     holds_together(page)
     page.click("main form button")  # nothing typed: the browser itself asks for the name first
     assert page.url.endswith("/end")
     page.fill("#checked_by", "A. Wright, licensed plumber")
     page.fill("#checked_on", "2026-07-15")
     page.fill("#end_time", "09:30")
-    page.click("main form button")
+    go(page, "main form button")
     page.wait_for_url("**/today")
     assert "No danger is open." in page.inner_text("#danger")
     with reading(engine) as session:
@@ -108,12 +114,13 @@ def test_the_engineer_finishes_a_job_on_one_page(demo, page):
     page.wait_for_url("**/jobs")
     holds_together(page)
     line = page.locator("section.need", has_text="Out of service").locator("li").first
-    line.locator("text=I am there").click()
+    with page.expect_navigation():
+        line.locator("text=I am there").click()
     holds_together(page)
     page.check("text=Yes, it works")
     page.fill("#found", "Seal worn")
     page.fill("#done", "Seal changed")
-    page.click("text=Send it")
+    go(page, "text=Send it")
     page.wait_for_url("**/jobs")
     assert "Received." in page.inner_text(".flash")
     with reading(engine) as session:
