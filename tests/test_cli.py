@@ -126,6 +126,8 @@ def test_json_can_go_to_a_file(in_demo, tmp_path):
     ("words", "said"),
     [
         (("school", "--term", "2025-T2"), "--school CODE"),
+        (("impact", "--school", "OL-01", "--term", "2025-T2"), "Leave --school out"),
+        (("programme", "--term", "2025-T2", "--format", "csv"), "--out FOLDER"),
         (("school", "--school", "NO", "--term", "2025-T2"), "There is no school NO. Schools of this programme: OL-"),
         (("impact", "--term", "NO"), "There is no term NO. Terms of this programme: 2025-T1"),
         (("impact", "--term", "2026-T1"), "has not begun"),

@@ -208,15 +208,14 @@ def add_administrator(programme: str, email: str, name: str) -> None:
 @click.option("--programme", "programme_code", help="Needed where the database holds several.")
 @click.option("--school", "school_code", help="The school's code, for the school term report.")
 @click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text", show_default=True)
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for CSV files, or a file.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for CSV files (needed for them), or a file.")
 @click.option("--as-of", help="Report as known at this local time, for example 2026-02-03T18:00.")
 def report(*, kind, term_code, programme_code, school_code, shape, out, as_of) -> None:
     """Print a term's report: school, programme, or the funder's impact summary."""
     from tracker.db import reading
     from tracker.reports import build, export
 
-    if kind == "school" and not school_code:
-        fail("Say which school with --school CODE.", WRONG_INPUT)
+    _check_report_words(kind, school_code, shape, out)
     _, engine = _engine()
     with reading(engine) as session:
         try:
@@ -234,11 +233,20 @@ def report(*, kind, term_code, programme_code, school_code, shape, out, as_of) -
         click.echo(content)
 
 
-def _write_csv(files: dict[str, str], out: Path | None) -> None:
-    if out is None:
-        for name, content in files.items():
-            click.echo(f"# {name}\n{content}")
-        return
+def _check_report_words(kind: str, school_code: str | None, shape: str, out: Path | None) -> None:
+    if kind == "school" and not school_code:
+        fail("Say which school with --school CODE.", WRONG_INPUT)
+    if kind != "school" and school_code:
+        fail(f"The {kind} report is about the whole programme. Leave --school out.", WRONG_INPUT)
+    if shape == "csv" and out is None:
+        fail("CSV is several files. Say into which folder with --out FOLDER.", WRONG_INPUT)
+    if shape == "csv" and out is not None and out.is_file():
+        fail(f"{out} is a file. Name a folder with --out.", WRONG_INPUT)
+    if shape != "csv" and out is not None and (out.is_dir() or not out.parent.is_dir()):
+        fail(f"{out} cannot be written. Name a file in a folder that is there with --out.", WRONG_INPUT)
+
+
+def _write_csv(files: dict[str, str], out: Path) -> None:
     out.mkdir(parents=True, exist_ok=True)
     for name, content in files.items():
         (out / re.sub(r"[^A-Za-z0-9_.-]", "_", name)).write_text(content, encoding="utf-8", newline="")

@@ -85,14 +85,27 @@ def test_ids_of_two_charts_on_a_page_do_not_clash():
 
 def test_a_week_without_a_record_is_crossed_and_named_not_drawn_as_zero():
     drawn = charts.svg(weekly(100.0, None, 50.0))
-    assert "not reported" in texts(drawn)
+    assert "not reported yet" in texts(drawn)
     assert drawn.count('fill="url(#a_chart-missing)"') == 1
     assert "0" not in texts(drawn)
 
 
 def test_a_week_of_zero_is_a_zero_and_not_a_gap():
     drawn = charts.svg(weekly(100.0, 0.0))
-    assert "0" in texts(drawn) and "not reported" not in texts(drawn) and "-missing" not in drawn
+    assert "0" in texts(drawn) and "not reported yet" not in texts(drawn) and "-missing" not in drawn
+
+
+def test_a_week_whose_sheet_is_not_due_yet_is_neither_crossed_nor_called_holiday():
+    rows = [{"week": WEEKS[0], "value": 5.0}, {"week": WEEKS[1], "value": None, "state": "not due yet"}]
+    drawn = charts.svg(chart("weekly_bars", rows))
+    assert "not due yet" in texts(drawn) and "no school" not in texts(drawn) and "-missing" not in drawn
+
+
+def test_value_words_end_inside_the_drawing():
+    rows = [{"name": "A school with a long name for a chart", "value": 123456.0}, {"name": "B", "value": 402.0}]
+    drawn = charts.svg(chart("bar_by_name", rows))
+    spots = re.findall(r'text-anchor="end" transform="translate\(([\d.]+),', drawn)
+    assert spots and max(float(spot) for spot in spots) <= charts.WIDTH - 9  # 7 and 2 px of padding
 
 
 def test_a_week_without_school_says_so():

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import zipfile
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -32,13 +33,39 @@ def test_a_headline_row_holds_value_unit_range_basis_and_completeness():
     assert cell["in words"] == "60 visits (40 to 90 visits; sampled; 3 of 4 school-weeks)"
 
 
-def test_a_table_keeps_range_and_basis_beside_each_figure_and_ends_with_its_note():
-    made = report(tables=[table(("Lakeside", VISITS), ("Hillside", BLANK))])
-    head, first, second, note = rows(export.csv_files(made)["by_school.csv"])
-    assert head[:3] == ["School", "Visits (visits)", "Visits, low"]
-    assert first[:5] == ["Lakeside", "60", "40", "90", "sampled"]
-    assert second[1] == "", "not recorded is blank in files, never 0"
-    assert note[:2] == ["note", "Blank is not zero."] and len(note) == len(head)
+def test_a_table_keeps_unit_range_and_basis_beside_each_figure_and_its_notes_stand_in_the_about_file():
+    made = report(tables=[table(("Lakeside", VISITS), ("Hillside", BLANK), ("Bayside", "no school"))])
+    files = export.csv_files(made)
+    head, *lines = rows(files["by_school.csv"])
+    assert head[:5] == ["School", "Visits", "Visits, unit", "Visits, reason for a blank", "Visits, low"]
+    assert lines[0][:7] == ["Lakeside", "60", "visits", "", "40", "90", "sampled"]
+    assert lines[1][1:4] == ["", "L", "not recorded"], "blank in files, never 0"
+    assert lines[2][1:4] == ["", "visits", "no school"], "no words among numbers"
+    said = [row[1] for row in rows(files["about.csv"]) if row[0] == "note on by_school.csv"]
+    assert "Blank is not zero." in said and "Lakeside: A note." in said
+
+
+def test_days_in_tables_are_iso_8601():
+    columns = (Column("week", "Week from", numeric=False), Column("visits", "Visits", "visits"))
+    made = report(tables=[table((date(2026, 2, 2), 4), columns=columns)])
+    assert rows(export.csv_files(made)["by_school.csv"])[1] == ["2026-02-02", "4", "visits", ""]
+
+
+def test_files_and_terminal_say_which_targets_were_not_reached_and_which_cannot_be_told():
+    low = replace(SHARE, value=0.8, low=0.7, high=0.9)
+    given = {"target": 0.95, "target_set_at": date(2026, 1, 1)}
+    made = report(
+        line(low, key="route_days_share", label="Days with a route", **given),
+        line(SHARE, key="availability_share", label="Usable", **given),
+    )
+    files = export.csv_files(made)
+    found = {row["key"]: row for row in csv.DictReader(io.StringIO(files["targets.csv"]))}
+    assert found["route_days_share"]["verdict"] == "not reached" and found["route_days_share"]["side"] == "at least"
+    assert found["availability_share"]["verdict"] == "cannot be told"
+    told = export.text(made)
+    assert "Targets not reached\n    Days with a route: 80.0 % (70.0 % to 90.0 %); target at least 95.0 %.\n" in told
+    lists = {one["title"]: one["sentences"] for one in json.loads(export.json_text(made))["targets"]}
+    assert len(lists["Targets not reached"]) == len(lists["Targets that cannot be told"]) == 1
 
 
 # Characters that start a formula in spreadsheets: OWASP, "CSV Injection".
@@ -52,15 +79,15 @@ def test_true_numbers_stay_numbers_also_below_zero():
     columns = (Column("meter", "Meter", numeric=False), Column("l", "Unexplained", "L"))
     below = Figure(-250.0, "L", Basis.MODELLED, low=-400.0, high=-100.0)
     made = report(tables=[table(("W1", below), ("W2", -3), columns=columns)])
-    _, first, second, _ = rows(export.csv_files(made)["by_school.csv"])
-    assert first[1:4] == ["-250", "-400", "-100"] and second[1] == "-3"
+    _, first, second = rows(export.csv_files(made)["by_school.csv"])
+    assert [first[1], *first[4:6]] == ["-250", "-400", "-100"] and second[1] == "-3"
 
 
 def test_lines_end_as_rfc_4180_says_and_quotes_are_doubled():
     # RFC 4180, section 2: CRLF line breaks; a quote inside a quoted field is doubled.
     made = report(tables=[table(('Say "hello", twice', 1))])
     text = export.csv_files(made)["by_school.csv"]
-    assert '"Say ""hello"", twice",1\r\n' in text
+    assert '"Say ""hello"", twice",1,visits,\r\n' in text
     assert "\n" not in text.replace("\r\n", "")
 
 
@@ -106,7 +133,7 @@ def test_a_withheld_count_prints_its_words_everywhere_and_no_digit():
 
 def test_the_terminal_shows_target_with_its_day_and_last_term():
     shown = export.text(report(line(SHARE, target=0.95, target_set_at=date(2026, 1, 1), last_term=SHARE)))
-    assert "Target: 95.0 %, set on 1 January 2026." in shown
+    assert "Target: 95.0 % planned. It was set on 1 January 2026." in shown
     assert "Last term: 95.0 % (90.0 % to 100.0 %; counted; 57 of 60 unit school days)" in shown
 
 
@@ -125,7 +152,9 @@ def test_the_zip_has_the_same_bytes_each_time_and_every_file():
     files = export.csv_files(report(tables=[table(("A", 1))]))
     first = export.zipped(files)
     assert first == export.zipped(files)
-    assert zipfile.ZipFile(io.BytesIO(first)).namelist() == ["about.csv", "headlines.csv", "by_school.csv"]
+    assert zipfile.ZipFile(io.BytesIO(first)).namelist() == [
+        *("about.csv", "headlines.csv", "targets.csv", "by_school.csv")
+    ]
 
 
 def test_a_file_name_holds_nothing_but_letters_digits_and_dashes():

@@ -213,10 +213,41 @@ def test_a_number_that_comes_or_goes_is_a_change(session, place):
     assert any(change.where == "New one" for change in made.changes)
 
 
+def test_a_changed_headline_is_one_line_with_difference_and_what_its_records_did(session, place):
+    short = table(("Visits to cabins", VISITS), key="in_short")
+    publish(session, place, report(tables=[short]))
+    more = replace(VISITS, value=70.0, used=4)
+    again = table(("Visits to cabins", more), key="in_short")
+    _, made = publish(session, place, report(line(more), tables=[again]), reason="Revision: late sheet")
+    assert len(made.changes) == 1, "the short table is the headline once more"
+    change = made.changes[0]
+    assert (change.old, change.new, change.difference) == ("60 visits", "70 visits", "+10 visits")
+    assert change.reason == "Rests on 4 of 4 school-weeks; before, 3 of 4."
+
+
+def test_a_number_that_stays_while_its_range_moves_shows_both_ranges(session, place):
+    publish(session, place)
+    _, made = publish(session, place, report(line(replace(VISITS, high=80.0))), reason="Revision: x")
+    (change,) = made.changes
+    assert "40 to 90 visits" in change.old and "40 to 80 visits" in change.new
+    assert change.difference.startswith("The number stays")
+
+
+def test_days_among_the_changes_are_written_in_words(session, place):
+    columns = (Column("week", "Week from", numeric=False), Column("n", "Visits", "visits"))
+    for count in (4, 6):
+        made_of = report(tables=[table((date(2026, 2, 2), count), columns=columns)])
+        _, made = publish(session, place, made_of, reason="Revision: x" if count == 6 else "")
+    assert made.changes[0].where == "Visits by school: 2 February 2026, Visits"
+    assert not made.changes[0].headline
+
+
 def test_a_changed_cell_of_a_table_is_found_by_its_row_and_column(session, place):
     publish(session, place, report(tables=[table(("Lakeside", 4), ("Hillside", 5))]))
     _, made = publish(session, place, report(tables=[table(("Lakeside", 4), ("Hillside", 6))]), reason="Revision: x")
-    assert [(one.where, one.old, one.new) for one in made.changes] == [("Visits by school: Hillside, Visits", "5", "6")]
+    assert [(one.where, one.old, one.new) for one in made.changes] == [
+        ("Visits by school: Hillside, Visits", "5 visits", "6 visits")
+    ]
 
 
 def test_the_database_refuses_to_change_what_is_published(session, place):

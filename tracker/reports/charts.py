@@ -17,15 +17,15 @@ from threading import Lock
 from typing import Any
 
 from tracker.measures.figure import Figure
-from tracker.reports.printing import MONTHS, NOT_RECORDED, bare
+from tracker.reports.printing import MONTHS, NO_SCHOOL, NOT_DUE, NOT_RECORDED, NOT_REPORTED, bare
 from tracker.reports.report import Chart
 
 VL_VERSION = "6.4"
 WIDTH = 344  # fits a 360 px phone beside its margins, so that 12 px letters stay 12 px
 FONT = 12
+LETTER = 7  # pixels that a letter of that size takes at most, on average
 KEPT = 256
 INK, QUIET, MAIN, PALE, PAPER = "#24221d", "#595347", "#0c4f55", "#c9dfdc", "#fffefa"
-NOT_REPORTED, NO_SCHOOL = "not reported", "no school"
 
 # A filling is drawn in a stand-in colour that nothing else uses and exchanged for its pattern in the finished SVG.
 FILLINGS: dict[str, tuple[str, str]] = {
@@ -234,9 +234,19 @@ def _week_row(row: Mapping[str, Any], unit: str, end: float, ends: tuple[float, 
         if ends is not None:
             made |= {"low": ends[0], "high": min(ends[1], end), "cut": ends[1] > end}
         return made | {"length": value, "words": bare(value, unit), "filling": "pale" if ends else "solid"}
-    if not row.get("expected", True):
-        return made | {"length": 0, "words": NO_SCHOOL, "filling": "empty"}
-    return made | {"length": end * 0.12, "words": NOT_REPORTED, "filling": "missing"}
+    state = silence(row)
+    if state != NOT_REPORTED:
+        return made | {"length": 0, "words": state, "filling": "empty"}
+    return made | {"length": end * 0.12, "words": state, "filling": "missing"}
+
+
+def silence(row: Mapping[str, Any]) -> str:
+    """Why a week has no number: its ``state`` where the row has one, else whether a sheet was ``expected``.
+
+    >>> silence({"expected": True}), silence({"expected": False}), silence({"state": "not due yet"})
+    ('not reported yet', 'no school', 'not due yet')
+    """
+    return str(row.get("state") or (NOT_REPORTED if row.get("expected", True) else NO_SCHOOL))
 
 
 def _fill(rows: Sequence[Mapping[str, Any]], legend: bool, domain: Sequence[str] = ()) -> Any:
@@ -262,7 +272,12 @@ def stacked_week_share(chart: Chart) -> dict[str, Any]:
         for row in chart.rows
         if str(row["part"]) == part and row["value"] is not None
     ]
-    silent = [{"name": week_name(week), "length": end * 0.12} for week, total in sums.items() if total is None]
+    why = {_day(row["week"]): silence(row) for row in chart.rows if row["value"] is None}
+    silent = [
+        {"name": week_name(week), "length": end * 0.12}
+        for week, total in sums.items()
+        if total is None and why[week] == NOT_REPORTED
+    ]
     room = alt.Scale(domain=[0, end * 1.28], nice=False)
     lines = alt.Y("name:N", sort=weeks, axis=_labels(weeks), scale=alt.Scale(domain=weeks))
     colours = [FILLINGS[filling_of(part, place)][0] for place, part in enumerate(parts)]
@@ -272,8 +287,8 @@ def stacked_week_share(chart: Chart) -> dict[str, Any]:
     gaps = alt.Chart(_data(silent)).mark_bar(height=14, fill=FILLINGS["missing"][0], stroke=INK, strokeWidth=0.6)
     gaps = gaps.encode(y=lines, x=alt.X("length:Q", scale=room, axis=None))
     ends = [
-        {"name": week_name(week), "length": end * 0.12 if total is None else total}
-        | {"words": NOT_REPORTED if total is None else bare(total, unit)}
+        {"name": week_name(week), "length": total if total is not None else end * 0.12 * (why[week] == NOT_REPORTED)}
+        | {"words": why[week] if total is None else bare(total, unit)}
         for week, total in sums.items()
     ]
     words = alt.Chart(_data(ends)).mark_text(align="left", dx=6, fontSize=FONT, color=INK)
@@ -301,10 +316,10 @@ FILLING_OF_STATE = {
     "received late": "stripes",
     "late": "stripes",
     "queried": "dots",
-    "not due yet": "empty",
+    NOT_DUE: "empty",
     "missing": "missing",
+    "not reported": "missing",
     NOT_REPORTED: "missing",
-    "not reported yet": "missing",
     "not recorded": "missing",
     NO_SCHOOL: "faint",
 }
@@ -319,7 +334,7 @@ def _state_order(name: str) -> int:
 def filling_of(name: str, place: int) -> str:
     """The filling of a part or state.
 
-    >>> filling_of("not reported", 0), filling_of("low water", 1)
+    >>> filling_of("not reported yet", 0), filling_of("low water", 1)
     ('missing', 'stripes')
     """
     return FILLING_OF_STATE.get(name, PART_FILLINGS[place % len(PART_FILLINGS)])
@@ -350,13 +365,17 @@ def bar_by_name(chart: Chart) -> dict[str, Any]:
         ranged.mark_tick(yOffset=9, color=INK, thickness=1.8, height=11).encode(x=alt.X(f"{side}:Q", scale=room))
         for side in ("low", "high")
     ]
-    names = base.mark_text(align="left", dy=-7, fontSize=FONT, color=INK, limit=WIDTH - 90).encode(
+    names = base.mark_text(align="left", dy=-7, fontSize=FONT, color=INK, limit=_name_room(rows)).encode(
         x=alt.value(0), text="name:N"
     )
-    words = base.mark_text(align="right", dy=-7, fontSize=FONT, color=INK).encode(
-        x=alt.value(WIDTH - 4), text="words:N"
-    )
+    words = base.mark_text(align="right", dy=-7, fontSize=FONT, color=INK).encode(x=alt.value("width"), text="words:N")
     return _finish(alt.layer(bars, gaps, rule, *caps, names, words), 38 * max(len(rows), 1))
+
+
+def _name_room(rows: Sequence[Mapping[str, Any]]) -> float:
+    """What the longest value words leave to the names on the same line, in pixels; a third of the width at least."""
+    longest = max((len(row["words"]) for row in rows), default=0)
+    return max(WIDTH / 3, WIDTH - 24 - longest * LETTER)
 
 
 def _name_row(row: Mapping[str, Any], unit: str, place: int, end: float) -> dict[str, Any]:

@@ -1,37 +1,21 @@
-"""A report as files: plain text for a terminal, JSON of the whole, CSV of every table, and all of them in one zip.
-
-Numbers in files are the digits that pages print (``printing.plain``). Text that a spreadsheet would run as a formula
-is defused. The same report gives the same bytes.
-"""
+"""A report as plain text for a terminal and as JSON of the whole, in the digits that pages print; CSV stands apart."""
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-import re
 import textwrap
-import zipfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import Any, Final
 
 from tracker.measures.figure import Figure
+from tracker.reports import targets
+from tracker.reports.export_csv import csv_files, file_name, unit_name, zipped
 from tracker.reports.printing import NOT_RECORDED, bare, day, days, number, plain, print_figure, unit_words
 from tracker.reports.report import Cell, Chart, Column, Line, Report, Section, Table
 
-RISKY: Final = ("=", "+", "-", "@", "\t", "\r", "\0")
+__all__ = ["canonical", "content", "csv_files", "file_name", "json_text", "text", "zipped"]
 LINE_WIDTH: Final = 100
-ZIP_TIME: Final = (1980, 1, 1, 0, 0, 0)  # the same report gives the same bytes
-ABOUT: Final = "about.csv"
-HEADLINES: Final = "headlines.csv"
-SHARE_HEADING: Final = "share, 0 to 1"
-BESIDE: Final = ("low", "high", "basis", "records used", "records expected", "records of", "note")
-HEADLINE_COLUMNS: Final = (
-    *("section", "key", "label", "value", "unit", "low", "high", "basis", "records used", "records expected"),
-    *("records of", "note", "last term", "last term low", "last term high", "last term basis"),
-    *("last term records used", "last term records expected", "target", "target set on", "baseline", "in words"),
-)
 
 
 # --- text ---------------------------------------------------------------------------------------------------------
@@ -41,6 +25,8 @@ def text(report: Report) -> str:
     """The report for a terminal: headlines with what stands beside them, then the tables."""
     out = [report.title, "=" * len(report.title), report.programme]
     out += [f"{report.term}, {days(report.first_day, report.last_day)}", ""]
+    for title, sentences in targets.lists(report):
+        out += [title, *(f"    {sentence}" for sentence in sentences), ""]
     for section in report.sections:
         out += [section.title, "-" * len(section.title)]
         if section.intro:
@@ -66,20 +52,7 @@ def _beside(line: Line) -> Iterator[str]:
         yield f"    {line.figure.note}"
     if line.last_term is not None:
         yield f"    Last term: {print_figure(line.last_term).sentence}"
-    yield f"    {target_words(line)}"
-
-
-def target_words(line: Line) -> str:
-    """The target with the day it was set, or that there is none.
-
-    >>> from tracker.vocabulary import Basis
-    >>> target_words(Line("a", "A", Figure(0.9, "share", Basis.COUNTED), None, 0.95, date(2026, 1, 1)))
-    'Target: 95.0 %, set on 1 January 2026.'
-    """
-    if line.target is None:
-        return "No target was set."
-    goal = print_figure(Figure(line.target, line.figure.unit, line.figure.basis)).value
-    return f"Target: {goal}, set on {day(line.target_set_at)}." if line.target_set_at else f"Target: {goal}."
+    yield f"    {targets.target_words(line)}"
 
 
 def _text_table(table: Table) -> list[str]:
@@ -170,6 +143,7 @@ def content(report: Report) -> dict[str, Any]:
         "term_last_day": report.term_last_day.isoformat(),
         "cutoff_at": report.cutoff_at.isoformat(),
         "code_version": report.code_version,
+        "targets": [{"title": title, "sentences": list(found)} for title, found in targets.lists(report)],
         "sections": [_section(section) for section in report.sections],
         "notes": list(report.notes),
     }
@@ -191,7 +165,7 @@ def figure_content(figure: Figure) -> dict[str, Any]:
         "value": _digits(figure.value, figure.unit),
         "low": _digits(figure.low, figure.unit),
         "high": _digits(figure.high, figure.unit),
-        "unit": _unit(figure.unit),
+        "unit": unit_name(figure.unit),
         "basis": figure.basis.value,
         "used": figure.used,
         "expected": figure.expected,
@@ -229,6 +203,9 @@ def _line(line: Line) -> dict[str, Any]:
         "figure": figure_content(line.figure),
         "last_term": None if line.last_term is None else figure_content(line.last_term),
         "target": _digits(line.target, unit),
+        "target_side": targets.side_of(line),
+        "target_verdict": targets.verdict(line),
+        "target_words": targets.verdict_words(line),
         "target_set_at": None if line.target_set_at is None else line.target_set_at.isoformat(),
         "baseline": line.baseline,
     }
@@ -258,117 +235,3 @@ def _cell(cell: Cell, column: Column) -> Any:
 def _chart(chart: Chart) -> dict[str, Any]:
     described = {"key": chart.key, "title": chart.title, "description": chart.description}
     return described | {"table": _table(chart.table)}
-
-
-# --- CSV ----------------------------------------------------------------------------------------------------------
-
-
-def csv_files(report: Report) -> dict[str, str]:
-    """Every table, the headlines, and what the report is about, by file name; RFC 4180, UTF-8."""
-    files = {ABOUT: _csv(_about_rows(report)), HEADLINES: _csv(_headline_rows(report))}
-    for table in report.tables():
-        files[file_name(table.key, "csv")] = _csv(_table_rows(table))
-    return files
-
-
-def file_name(key: str, ending: str) -> str:
-    """A safe file name."""
-    return re.sub(r"[^A-Za-z0-9_-]", "_", key) + "." + ending
-
-
-def zipped(files: Mapping[str, str | bytes]) -> bytes:
-    """Files in one zip, with no clock in it."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, body in files.items():
-            archive.writestr(zipfile.ZipInfo(name, ZIP_TIME), body, zipfile.ZIP_DEFLATED)
-    return out.getvalue()
-
-
-def defused(cell: str) -> str:
-    """Text that a spreadsheet would run gets a leading single quote.
-
-    >>> defused("=1+1"), defused("-5"), defused("Lakeside")
-    ("'=1+1", "'-5", 'Lakeside')
-    """
-    return "'" + cell if cell.startswith(RISKY) else cell
-
-
-class _Number(str):
-    """Digits that stay a number in a file, a minus sign before them included."""
-
-    __slots__ = ()
-
-
-def _csv(rows: Sequence[Sequence[str]]) -> str:
-    out = io.StringIO()
-    width = max(len(row) for row in rows)
-    writer = csv.writer(out, lineterminator="\r\n")
-    for row in rows:
-        cells = [cell if isinstance(cell, _Number) else defused(cell) for cell in row]
-        writer.writerow([*cells, *[""] * (width - len(row))])
-    return out.getvalue()
-
-
-def _about_rows(report: Report) -> list[list[str]]:
-    rows = [["what", "value"], ["report", report.kind.value], ["title", report.title], ["programme", report.programme]]
-    rows += [["school", report.scope], ["term", report.term], ["first day", report.first_day.isoformat()]]
-    rows += [["last day", report.last_day.isoformat()], ["last day of the term", report.term_last_day.isoformat()]]
-    rows += [["records known by", report.cutoff_at.isoformat()], ["version", report.code_version]]
-    return rows + [["note", note] for note in report.notes]
-
-
-def _headline_rows(report: Report) -> list[list[str]]:
-    rows = [list(HEADLINE_COLUMNS)]
-    for section in report.sections:
-        for line in section.lines:
-            rows.append([section.title, line.key, line.label, *_headline(line)])
-    return rows
-
-
-def _headline(line: Line) -> list[str]:
-    figure, last = line.figure, line.last_term
-    value, *beside = _figure_cells(figure)
-    before = ["", "", "", "", "", ""] if last is None else _figure_cells(last)[:6]
-    target = _Number(plain(line.target, figure.unit))
-    set_at = line.target_set_at.isoformat() if line.target_set_at else ""
-    return [value, _unit(figure.unit), *beside, *before, target, set_at, line.baseline, print_figure(figure).sentence]
-
-
-def _figure_cells(figure: Figure) -> list[str]:
-    ends = [_Number(plain(number, figure.unit)) for number in (figure.value, figure.low, figure.high)]
-    counts = [_Number(str(figure.used)), _Number(str(figure.expected))] if figure.expected else ["", ""]
-    return [*ends, figure.basis.value, *counts, figure.records if figure.expected else "", figure.note]
-
-
-def _unit(unit: str) -> str:
-    return SHARE_HEADING if unit == "share" else unit_words(unit)
-
-
-def _table_rows(table: Table) -> list[list[str]]:
-    figured = [any(isinstance(row[place], Figure) for row in table.rows) for place in range(len(table.columns))]
-    heads: list[str] = []
-    for column, wide in zip(table.columns, figured, strict=True):
-        unit = _unit(column.unit)
-        heads.append(f"{column.heading} ({unit})" if unit else column.heading)
-        heads += [f"{column.heading}, {name}" for name in BESIDE] if wide else []
-    rows = [heads]
-    for row in table.rows:
-        cells: list[str] = []
-        for cell, column, wide in zip(row, table.columns, figured, strict=True):
-            cells += _csv_cells(cell, column, wide)
-        rows.append(cells)
-    notes = [table.note] if table.note else []
-    return rows + [["note", note] for note in notes + ([] if table.rows else [table.empty])]
-
-
-def _csv_cells(cell: Cell, column: Column, wide: bool) -> list[str]:
-    if isinstance(cell, Figure):
-        return _figure_cells(cell)
-    if isinstance(cell, date):
-        shown: str = cell.isoformat()
-    elif isinstance(cell, int | float):
-        shown = _Number(plain(float(cell), column.unit))
-    else:
-        shown = cell or ""
-    return [shown, *[""] * len(BESIDE)] if wide else [shown]

@@ -13,6 +13,8 @@ from zoneinfo import ZoneInfo
 from tracker.measures.figure import Figure
 
 NOT_RECORDED = "not recorded"
+# What stands in the place of a week's number or sheet; no other words are used for it.
+NO_SCHOOL, NOT_REPORTED, NOT_DUE = "no school", "not reported yet", "not due yet"
 MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August", "September"]
 MONTHS += ["October", "November", "December"]
 WEEKDAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from decimal import ROUND_FLOOR, Decimal
@@ -20,20 +20,12 @@ from tracker.reports import export
 from tracker.reports.checks import Check, look
 from tracker.reports.printing import DECIMALS, rounded
 from tracker.reports.report import Report
+from tracker.reports.versions import Change, changed
 
 Session: TypeAlias = heads.Session
 
 HTML_FILE, JSON_FILE, CSV_FILE = "report.html", "report.json", "report-csv.zip"
 MARKS = ("<!-- the report begins -->", "<!-- the report ends -->")
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A number that differs from the version before."""
-
-    where: str
-    old: str
-    new: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,45 +71,6 @@ def draft(session: Session, programme_id: int, report: Report, old_content: str 
     }
     text = export.canonical(document)
     return Draft(report, checks, changes, text, hashlib.sha256(text.encode()).hexdigest())
-
-
-# --- what changed -------------------------------------------------------------------------------------------------
-
-
-def changed(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[Change]:
-    """Numbers of two versions' content that differ, printed, in the order of the new one."""
-    before, after = dict(_printed(old)), dict(_printed(new))
-    for where, words in after.items():
-        if where not in before:
-            yield Change(where, "not in the version before", words)
-        elif before[where] != words:
-            yield Change(where, before[where], words)
-    for where, words in before.items():
-        if where not in after:
-            yield Change(where, words, "no longer shown")
-
-
-def _printed(content: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    for section in content.get("sections", []):
-        for line in section["lines"]:
-            yield line["label"], line["figure"]["printed"]
-            if line["last_term"] is not None:
-                yield f"{line['label']}, last term", line["last_term"]["printed"]
-            if line["target"] is not None:
-                yield f"{line['label']}, target", str(line["target"])
-        for table in [*section["tables"], *(chart["table"] for chart in section["charts"])]:
-            yield from _printed_cells(table)
-
-
-def _printed_cells(table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    for place, row in enumerate(table["rows"]):
-        name = row[0] if row and isinstance(row[0], str) else str(place + 1)
-        for cell, column in list(zip(row, table["columns"], strict=True))[1:]:
-            where = f"{table['title']}: {name}, {column['heading']}"
-            if isinstance(cell, dict):
-                yield where, cell["printed"]
-            else:
-                yield where, "not recorded" if cell is None else str(cell)
 
 
 # --- parts --------------------------------------------------------------------------------------------------------

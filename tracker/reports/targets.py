@@ -6,7 +6,6 @@ printed as one. Which side a figure has is common practice, no published source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -168,23 +167,19 @@ def target_words(line: Line) -> str:
     return f"Target: {verdict_words(line)}.{set_on}"
 
 
-def standings(report: Report, verdict: Verdict) -> tuple[Standing, ...]:
-    """The report's headlines of one verdict, each once, in reading order."""
-    return tuple(found for found in _once(report.lines()) if found.verdict is verdict)
-
-
-def _once(lines: Iterable[Line]) -> list[Standing]:
+def standings(report: Report) -> tuple[Standing, ...]:
+    """Where every headline with a target stands, each once, in reading order."""
     seen: dict[str, Standing] = {}
-    for line in lines:
+    for line in report.lines():
         found = standing(line)
         if found is not None:
             seen.setdefault(line.key, found)
-    return list(seen.values())
+    return tuple(seen.values())
 
 
 def lists(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """(title, sentences) of targets not reached and of those that cannot be told; none where no target has a side."""
-    every = [found for found in _once(report.lines()) if found.verdict is not Verdict.PLANNED]
+    every = [found for found in standings(report) if found.verdict is not Verdict.PLANNED]
     if not every:
         return ()
     titles = ((Verdict.NOT_REACHED, "Targets not reached"), (Verdict.UNKNOWN, "Targets that cannot be told"))

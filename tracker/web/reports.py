@@ -9,7 +9,7 @@ from flask import Blueprint, Response, abort, flash, redirect, render_template, 
 from markupsafe import Markup
 
 from tracker.records import audit, heads, people, publications
-from tracker.reports import build, charts, export, publishing
+from tracker.reports import build, charts, export, publishing, targets
 from tracker.reports.printing import bare, days, moment, print_figure
 from tracker.vocabulary import ReportKind, Role
 from tracker.web.access import acting_role, allow, load_programme, load_publication, load_school, person_id
@@ -37,6 +37,8 @@ def built(make, owner_id: int, term: heads.TermHead, as_of: datetime | None = No
     """The report, or the answer for what is not there."""
     try:
         return make(db(), owner_id, term, as_of or now())
+    except KeyError:
+        raise  # a fault of ours, not an address that is not there
     except LookupError:
         abort(404)
 
@@ -48,7 +50,8 @@ def printers(zone: str) -> dict[str, Any]:
         "cell_parts": export.cell_parts,
         "headline_parts": export.headline_parts,
         "heading": export.heading,
-        "target_words": export.target_words,
+        "target_words": targets.target_words,
+        "target_lists": targets.lists,
         "adds_up": publishing.adds_up,
         "svg": lambda chart: Markup(charts.svg(chart)),  # noqa: S704 - our own drawing, texts escaped there
         "span": days,
