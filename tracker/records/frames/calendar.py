@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
@@ -67,13 +68,28 @@ class SchoolCalendar:
     def times(self, first: date, last: date, school_ids: tuple[int, ...]) -> dict[int, SchoolTime]:
         """School time of each school between two days; a school without school days has an empty one."""
         rows = self.held[(self.held["day"] >= pd.Timestamp(first)) & (self.held["day"] <= pd.Timestamp(last))]
-        found: dict[int, list[HeldDay]] = {school: [] for school in school_ids}
-        days = rows["day"].dt.date
-        for school, day, shift, opens, closes in zip(
-            rows["school_id"], days, rows["shift"], rows["opens_min"], rows["closes_min"], strict=True
-        ):
-            found.setdefault(int(school), []).append(HeldDay(day, shift, int(opens), int(closes)))
-        return {school: school_time(held, self.zone) for school, held in found.items()}
+        rows = rows.sort_values(["school_id", "day", "opens_min"], kind="stable")
+        days = rows["day"].to_numpy("datetime64[D]")
+        starts, ends = (
+            _minutes(days.astype(np.int64), rows[name].to_numpy("int64"), self.zone)
+            for name in ("opens_min", "closes_min")
+        )
+        schools, begin = np.unique(rows["school_id"].to_numpy("int64"), return_index=True)
+        found = dict.fromkeys(school_ids, school_time([], self.zone))
+        for school, (at, until) in zip(schools.tolist(), pairwise([*begin.tolist(), len(rows)]), strict=True):
+            mine = slice(at, until)
+            if (ends[mine] <= starts[mine]).any() or (days[mine][1:] == days[mine][:-1]).any():
+                found[school] = _united(rows.iloc[mine], self.zone)  # two shifts on a day, or hours the clock swallowed
+            else:
+                before = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(ends[mine] - starts[mine])])
+                found[school] = SchoolTime(starts[mine], ends[mine], before, days[mine], self.zone)
+        return found
+
+
+def _united(rows: pd.DataFrame, zone: ZoneInfo) -> SchoolTime:
+    days = rows["day"].to_numpy("datetime64[D]").tolist()
+    cells = zip(days, rows["shift"].tolist(), rows["opens_min"].tolist(), rows["closes_min"].tolist(), strict=True)
+    return school_time([HeldDay(*cell) for cell in cells], zone)
 
 
 def school_calendar(session: Session, scope: Scope, zone: ZoneInfo) -> SchoolCalendar:
@@ -155,13 +171,16 @@ def _pairs(held: pd.DataFrame, rules: pd.DataFrame) -> tuple[Whole, Whole]:
     return day, first[day] + within
 
 
-def _instants(days: Whole, minutes: Whole, zone: ZoneInfo) -> pd.DatetimeIndex:
-    """Instants of local clock minutes of days; each distinct one is worked out once."""
+def _minutes(days: Whole, minutes: Whole, zone: ZoneInfo) -> Whole:
+    """Minutes since 1970 of local clock minutes of days; each distinct one is worked out once."""
     known, place = np.unique(days * 10_000 + minutes, return_inverse=True)
-    found = [
-        local_minute(EPOCH + timedelta(days=key // 10_000), key % 10_000, zone) * 60_000_000 for key in known.tolist()
-    ]
-    return pd.DatetimeIndex(np.array(found, dtype="int64")[place].astype(DAY)).tz_localize("UTC")
+    found = [local_minute(EPOCH + timedelta(days=key // 10_000), key % 10_000, zone) for key in known.tolist()]
+    return np.array(found, dtype=np.int64)[place]
+
+
+def _instants(days: Whole, minutes: Whole, zone: ZoneInfo) -> pd.DatetimeIndex:
+    micros = _minutes(days, minutes, zone) * 60_000_000
+    return pd.DatetimeIndex(micros.astype(DAY)).tz_localize("UTC")
 
 
 def _marked(rows: pd.DataFrame, drawn: pd.DataFrame) -> npt.NDArray[np.bool_]:
