@@ -29,7 +29,7 @@ YEAR_S = 365 * 24 * 3600
 def create_app(settings: Settings, now: Callable[[], datetime] | None = None, engine: Engine | None = None) -> Flask:
     """Build the application.
 
-    ``now`` gives this instant, aware, in UTC (the demo hands in a fixed one). ``DEMO_LOGINS`` in the configuration
+    ``now`` gives this instant, aware, in UTC (the demo hands in its own). ``DEMO_LOGINS`` in the configuration
     is a list of (role, e-mail, password) that the log-in page shows, in the demo only.
 
     Raises:

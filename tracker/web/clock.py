@@ -1,4 +1,4 @@
-"""The only clock of the web layer. Nothing below the web reads one; the demo hands in a fixed one."""
+"""The only clock of the web layer. Nothing below the web reads one; the demo hands in its own."""
 
 from __future__ import annotations
 
