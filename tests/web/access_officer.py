@@ -18,6 +18,7 @@ ROWS = [
     Entry("officer.outage", OFFICER, SCHOOL),
     Entry("officer.end_outage", OFFICER, {"outage_id": "outage"}),
     Entry("officer.ask_engineer", OFFICER, {"unit_id": "unit"}),
+    Entry("officer.withdraw", OFFICER, {"visit_id": "job"}),
     Entry("officer.sheet", OFFICER, SHEET),
     Entry("officer.accept", OFFICER, SHEET),
     Entry("officer.ask", OFFICER, SHEET),

@@ -11,10 +11,10 @@ from tests.web.coordinator_world import build as build_place
 from tests.web.office import DAY, NOW, busy_school, count_queries, derive, outage
 from tracker.db import reading
 from tracker.models.audit import Audit
-from tracker.models.outages import Outage, ServiceVisit
+from tracker.models.outages import Outage, ServiceVisit, Sighting
 from tracker.models.people import RoleGrant
 from tracker.models.sheets import Query, SheetVersion, WeekSheet
-from tracker.vocabulary import Cause, Danger, Role, SheetState, Source, VisitPurpose
+from tracker.vocabulary import Cause, Danger, Role, SheetState, Source, State, VisitPurpose
 
 
 @pytest.fixture
@@ -334,3 +334,78 @@ def test_an_end_in_the_minute_of_the_start_is_kept_as_one_minute_and_the_page_sa
     )
     assert "kept as one minute" in answer.text
     assert saved.get(Outage, row.id).end_at == datetime(2026, 2, 4, 8, 31, 40, tzinfo=UTC)
+
+
+# --- every line leads to an act -----------------------------------------------------------------------------------
+
+
+def test_who_runs_out_leads_to_the_restocking_list_of_the_term(session, programme, area, login_as):
+    busy_school(session, programme, area)
+    term = make_term(session, programme)
+    derive(session, programme)
+    browser = login_as(make_person(session, programme, Role.OFFICER))
+    page = browser.get(f"/programmes/{programme.id}/today").text
+    address = f"/programmes/{programme.id}/terms/{term.code}/report"
+    assert f'href="{address}#part-supplies">Restocking list</a>' in page
+    assert 'id="part-supplies"' in browser.get(address).text
+
+
+def test_a_job_is_withdrawn_with_a_reason_that_stays_on_record(session, programme, school, officer, saved):
+    unit = make_unit(session, school)
+    job = ServiceVisit(programme_id=programme.id, ref="V1", unit_id=unit.id, purpose=VisitPurpose.REPAIR, asked_on=DAY)
+    session.add(job)
+    session.commit()
+    assert f'href="/asked/{job.id}/withdraw"' in officer.get(f"/programmes/{programme.id}/today").text
+    assert "Write why it is withdrawn." in officer.post(f"/asked/{job.id}/withdraw", data={"reason": ""}).text
+    assert saved.query(ServiceVisit).count() == 1
+    saved.rollback()
+    sent = officer.post(f"/asked/{job.id}/withdraw", data={"reason": "the school mended it"}, follow_redirects=True)
+    assert f"Withdrawn: {unit.name}" in sent.text
+    assert saved.query(ServiceVisit).count() == 0
+    line = saved.query(Audit).filter_by(table_name="service_visit", act="removed").one()
+    assert line.reason == "the school mended it" and "V1" in line.before
+
+
+def test_a_visit_that_was_made_cannot_be_withdrawn(session, programme, school, officer, saved):
+    unit = make_unit(session, school)
+    job = ServiceVisit(programme_id=programme.id, ref="V1", unit_id=unit.id, purpose=VisitPurpose.REPAIR, asked_on=DAY)
+    job.done_at, job.done = NOW, "new seal"
+    session.add(job)
+    session.commit()
+    officer.post(f"/asked/{job.id}/withdraw", data={"reason": "typed wrong"})
+    assert saved.query(ServiceVisit).count() == 1
+
+
+def seen(session, unit, day: date) -> None:
+    session.add(Sighting(unit_id=unit.id, day=day, source=Source.TALLY, state=State.WORKING))
+
+
+def test_units_that_nobody_looked_at_in_time_stand_by_school(session, programme, school, officer):
+    """The promise is two school days, today is Wednesday 4 February, the week of 26 January is reported.
+
+    Seen on Wednesday 28 January: Thursday and Friday follow, two school days, in time. Seen on Tuesday 27 January:
+    three, overdue. Monday and Tuesday of this week are not reported yet, so they count against nobody.
+    """
+    make_term(session, programme)
+    block = make_block(session, school)
+    late, fine, never, out = (make_unit(session, school, block) for _ in range(4))
+    seen(session, late, date(2026, 1, 27))
+    seen(session, fine, date(2026, 1, 28))
+    outage(session, programme, out)
+    session.add(
+        WeekSheet(
+            school_id=school.id,
+            week=date(2026, 1, 26),
+            code="L1",
+            state=SheetState.SENT,
+            version=1,
+            first_sent_at=NOW,
+        )
+    )
+    derive(session, programme)
+    session.commit()
+    page = officer.get(f"/programmes/{programme.id}/today?need=looks").text
+    assert page.count('class="line') == 1
+    assert f"{late.name} (last seen Tue 27 Jan)" in page
+    assert f"{never.name} (never seen)" in page
+    assert f"{fine.name} (" not in page and f"{out.name} (" not in page

@@ -114,13 +114,26 @@ def ask(session: Session, school: School, unit: Unit, purpose: VisitPurpose, on:
     return visit, True
 
 
+def withdraw(session: Session, visit: ServiceVisit, reason: str) -> None:
+    """Take back a job that nobody has done; the audit trail keeps what it was, and why it was withdrawn.
+
+    Raises:
+        JobError: it is done, or no reason is given.
+    """
+    if visit.done_at is not None:
+        raise JobError("reason", "This job is done. A visit that was made stays on record.")
+    if not reason:
+        raise JobError("reason", "Write why the job is withdrawn.")
+    session.delete(visit)
+    session.flush()
+
+
 def _free_ref(session: Session, unit: Unit, on: date) -> str:
     """A reference no other job of the programme has: the unit, the day, and how many there were before."""
     start = f"job-{unit.id}-{on:%Y%m%d}-"
-    used = session.scalar(
-        select(func.count()).where(ServiceVisit.unit_id == unit.id, ServiceVisit.ref.startswith(start))
-    )
-    return f"{start}{(used or 0) + 1}"
+    there = select(ServiceVisit.ref).where(ServiceVisit.unit_id == unit.id, ServiceVisit.ref.startswith(start))
+    used = [int(ref.removeprefix(start)) for ref in session.scalars(there)]  # one of them may have been withdrawn
+    return f"{start}{max(used, default=0) + 1}"
 
 
 # --- the list -----------------------------------------------------------------------------------------------------

@@ -10,12 +10,12 @@ from tracker.models.programme import Programme
 from tracker.records import dangers, faults, jobs
 from tracker.records import today as needs
 from tracker.vocabulary import Cause, Danger, Role, Source, VisitPurpose
-from tracker.web.access import allow, load_outage, load_school, load_unit
+from tracker.web.access import allow, load_outage, load_school, load_unit, load_unit_job
 from tracker.web.clock import now, today
 from tracker.web.database import db
 from tracker.web.filters import minutes
 from tracker.web.forms.fields import instant, options, show_errors
-from tracker.web.forms.officer import EndForm, JobForm, OutageForm, PhonedDangerForm, ReopenForm
+from tracker.web.forms.officer import EndForm, JobForm, OutageForm, PhonedDangerForm, ReopenForm, WithdrawForm
 from tracker.web.officer_today import bp
 from tracker.web.signing import signed
 
@@ -183,3 +183,21 @@ def ask_engineer(unit_id: int):
         return _back_to_today(found)
     code = 400 if request.method == "POST" else 200
     return render_template("officer/job.html", unit=unit, school=found, form=form), code
+
+
+@bp.route("/asked/<int:visit_id>/withdraw", methods=["GET", "POST"])
+@allow(Role.OFFICER)
+def withdraw(visit_id: int):
+    """Take a job off the engineer's list before it is done, with the reason."""
+    visit, unit, found = load_unit_job(visit_id, to="officer")
+    form = WithdrawForm()
+    if visit.done_at is not None:
+        flash(f"The engineer has done this job at {unit.name}. It stays on record.")
+        return _back_to_today(found)
+    if form.validate_on_submit():
+        jobs.withdraw(signed(form.reason.data), visit, form.reason.data)
+        db().commit()
+        flash(f"Withdrawn: {unit.name}, {found.name}. The reason is on record.")
+        return _back_to_today(found)
+    code = 400 if request.method == "POST" else 200
+    return render_template("officer/withdraw.html", visit=visit, unit=unit, school=found, form=form), code

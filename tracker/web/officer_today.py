@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from tracker.models.programme import Programme
-from tracker.records import faults, settings, today
+from tracker.records import faults, heads, looks, settings, today
 from tracker.reports import printing
 from tracker.vocabulary import Role
 from tracker.web import access, clock
@@ -22,12 +22,14 @@ bp = Blueprint("officer", __name__)
 FIRST_LINES = 6  # of each need on the page of all needs
 LINES = 25  # on a page of one need
 DUE = "sheet_due_days"
+LOOK = "look_every_school_days"
 TITLES = {
     "danger": "Danger",
     "late": "Out of service past the promise",
     "supplies": "Runs out before the next round",
     "silent": "Not reported yet",
     "sheets": "Sheets to read",
+    "looks": "Nobody looked in time",
     "jobs": "Asked of the engineer, not visited yet",
     "papers": "Papers of disposal routes",
 }
@@ -43,6 +45,7 @@ class Need:
     total: int
     calm: str
     intro: str = ""
+    more: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +130,17 @@ def _supplies(look: Look) -> Need:
     intro = f"The next round is on {printing.day(found.rounds[0])}."
     if found.not_recorded:
         intro += f" Schools whose stock is not recorded: {found.not_recorded}."
-    return _cut(look, "supplies", found.at_risk, calm, intro)
+    return replace(_cut(look, "supplies", found.at_risk, calm, intro), more=_restocking_list(look))
+
+
+def _restocking_list(look: Look) -> str:
+    """The address of the restocking list in the report of the term that was last begun; "" before the first term."""
+    begun = [term for term in heads.terms(db(), look.programme.id) if term.first_day <= look.day]
+    if not begun:
+        return ""
+    return url_for(
+        "reports.programme_term", programme_id=look.programme.id, term=begun[-1].code, _anchor="part-supplies"
+    )
 
 
 def _silent(look: Look) -> Need:
@@ -141,6 +154,14 @@ def _sheets(look: Look) -> Need:
     asked = today.asked_back(db(), look.programme.id, look.areas)
     intro = f"Sheets that wait for an answer of their school: {asked}." if asked else ""
     return Need("sheets", TITLES["sheets"], found.rows, found.total, "No sheet waits for you.", intro)
+
+
+def _looks(look: Look) -> Need:
+    every = settings.setting(db(), look.programme.id, LOOK, look.day)
+    lines = looks.overdue_looks(db(), look.programme.id, look.day, every, look.areas)
+    calm = f"In the weeks that are reported, every unit was looked at at least every {every} school days."
+    intro = f"More than {every} school days without a look, in the weeks that are reported." if lines else ""
+    return _cut(look, "looks", lines, calm, intro)
 
 
 def _jobs(look: Look) -> Need:
@@ -160,6 +181,7 @@ NEEDS = {
     "supplies": _supplies,
     "silent": _silent,
     "sheets": _sheets,
+    "looks": _looks,
     "jobs": _jobs,
     "papers": _papers,
 }

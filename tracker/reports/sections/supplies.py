@@ -69,7 +69,7 @@ def ways_table(facts: TermFacts) -> Table:
     """Napkins given out by how they were given: by machine sold or free, and by hand from the cupboard."""
     hows = facts.all.given_how.dropna(subset=["unit_id"]).drop_duplicates("unit_id", keep="last")
     ways = dict(zip(hows["unit_id"], hows["way"], strict=True))
-    named = facts.given.assign(way=facts.given["unit_id"].map(ways).fillna(NO_RECORD))
+    named = facts.given.assign(way=[ways.get(unit, NO_RECORD) for unit in facts.given["unit_id"]])
     rows: list[tuple[Cell, ...]] = [
         (str(way), supplies.given_out_total(part)) for way, part in named.groupby("way", sort=True)
     ]

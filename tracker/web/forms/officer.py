@@ -104,3 +104,9 @@ class JobForm(PlainForm):
         choices=[(purpose.value, label) for purpose, label in PURPOSE_LABELS.items()],
         default=VisitPurpose.REPAIR.value,
     )
+
+
+class WithdrawForm(PlainForm):
+    """Why a job is taken back."""
+
+    reason = text_field("Why it is withdrawn", 200, "Write why it is withdrawn.")
