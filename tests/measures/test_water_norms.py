@@ -34,6 +34,16 @@ def test_flush_limits_in_litres():
     assert GALLON_L == 3.785412
 
 
+def test_a_dual_flush_of_0_8_and_1_6_gallons_is_below_the_limit():
+    # R us.dual, us.dual.lim: (1.6 + 2 × 0.8) ÷ 3 = 1.0667 gal, limit 1.28: passes. A single flush of 1.6 gal does not.
+    average = (1.6 + 2 * 0.8) / 3 * GALLON_L
+    places = [
+        beside(Figure(litres, "L per visit", Basis.MODELLED), ["us.ws"])[0].place
+        for litres in (average, 1.6 * GALLON_L)
+    ]
+    assert places == [Against.BELOW, Against.ABOVE]
+
+
 def test_every_norm_says_where_it_comes_from_and_whether_it_was_read():
     for code, norm in NORMS.items():
         assert norm.code == code and norm.source and norm.scope and 0 < norm.low <= norm.high

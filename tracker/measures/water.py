@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from datetime import date
 from itertools import pairwise
 from typing import Any
 
@@ -37,7 +36,7 @@ def water_taken(water: pd.DataFrame, expected: pd.DataFrame) -> Figure:
         expected: from ``visits.expected_unit_weeks``; its unit-weeks are the period.
     Returns:
         Figure in L; parts per school and week (whole mL). A unit-week counts as used where all its visits have a
-        flush (a tap: its wash). Interval (95 %): 1.96·u, u² = visits² + litres²; see ``uncertainty_ml``; then the
+        flush (a tap: its wash). Interval (95 %): 1.96·u, u² = visits² + litres²; see ``WaterRows.limits``; then the
         bounds of the long share in quadrature.
     """
     return _taken(water_rows(water, expected), len(expected))
@@ -139,39 +138,6 @@ def litres_per_pupil_day(water: pd.DataFrame, expected: pd.DataFrame, pupil_days
     if not days:
         return not_recorded(unit, Basis.MODELLED, expected=due, records="unit-weeks")
     return _ratio(int(rows.ml.sum()), rows.limits(), days, unit, (rows.used(), due))
-
-
-def uncertainty_ml(rows: Iterable[Any], shift: float = 0.0) -> tuple[float, float]:
-    """Distances (mL) from Σ ml − shift × visits to its 95 % limits, below and above.
-
-    visits: Σ (visit_ml − shift)·u_visits, added side by side within a school and week, because units tallied in
-    the same breaks err together, and in quadrature across. litres: Σ ml·u_rel, added side by side within one
-    fitting rule (kind, litres and their basis: one error), in quadrature across. u² = visits² + litres², times
-    1.96². Long share: assumed bounds added side by side (one assumption), limits of weeks that were looked at
-    in quadrature. All in quadrature.
-
-    Args:
-        rows: of the frame of ``flush.unit_week_water``.
-        shift: mL per visit that is taken off, on the rows of the flush.
-    """
-    by_week: dict[tuple[int, date], float] = {}
-    by_rule: dict[str, float] = {}
-    known: list[tuple[float, float]] = []
-    assumed = [0.0, 0.0]
-    for row in rows:
-        each = row.visit_ml - (shift if row.part == WaterPart.FLUSH else 0.0)
-        key = (row.school_id, row.week)
-        by_week[key] = by_week.get(key, 0.0) + each * row.u_visits
-        by_rule[row.fitting] = by_rule.get(row.fitting, 0.0) + row.ml * row.u_rel
-        if row.share_known:
-            known.append((row.below_ml, row.above_ml))
-        else:
-            assumed[0] += row.below_ml
-            assumed[1] += row.above_ml
-    random = Z95 * sum_u([*by_week.values(), *by_rule.values()])
-    below = sum_u([random, assumed[0], *(low for low, _ in known)])
-    above = sum_u([random, assumed[1], *(high for _, high in known)])
-    return below, above
 
 
 def _taken(rows: WaterRows, due: int) -> Figure:

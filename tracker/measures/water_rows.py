@@ -98,7 +98,17 @@ class WaterRows:
         return dict(zip(zip(names, days, strict=True), totals, strict=True))
 
     def limits(self, shift: float | Floats = 0.0) -> tuple[float, float]:
-        """As ``water.uncertainty_ml``: distances (mL) of the 95 % limits, below and above."""
+        """Distances (mL) from Σ ml − shift × visits to its 95 % limits, below and above.
+
+        visits: Σ (visit_ml − shift)·u_visits, added side by side within a school and week, because units tallied in
+        the same breaks err together, and in quadrature across. litres: Σ ml·u_rel, added side by side within one
+        fitting rule (kind, litres and their basis: one error), in quadrature across. u² = visits² + litres², times
+        1.96². Long share: assumed bounds added side by side (one assumption), limits of weeks that were looked at
+        in quadrature. All in quadrature.
+
+        Args:
+            shift: mL per visit that is taken off, on the rows of the flush.
+        """
         each = self.visit_ml - np.where(self.flush, shift, 0.0)
         drawn = self.u_visits > 0
         of_week = keys(self.school_id, self.week)[drawn]
