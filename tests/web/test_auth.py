@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from datetime import timedelta
 
 import pytest
 
@@ -10,6 +11,7 @@ from tests.make import make_person, make_programme, make_school
 from tracker.db import reading
 from tracker.intake import passwords
 from tracker.models.people import Credential, LoginSession, Person, RoleGrant
+from tracker.records import people
 from tracker.vocabulary import Role
 from tracker.web.auth import MOST_FAILURES
 from tracker.web.state import EXTENSION
@@ -321,3 +323,15 @@ def test_nothing_hinders_pasting_or_a_password_manager(client):
     assert 'autocomplete="current-password"' in page
     assert 'autocomplete="username"' in page
     assert "onpaste" not in page
+
+
+def test_log_ins_stand_in_the_programmes_zone_and_only_the_latest_ten(session, client, officer, clock):
+    """The programme's zone is three hours ahead of UTC; the clock of the tests stands at 09:00 UTC."""
+    for number in range(12):
+        people.open_login(session, officer.id, f"{number:064d}", clock() - timedelta(hours=1), clock() + timedelta(1))
+    session.commit()
+    log_in(client, officer)
+    page = client.get("/account").text
+    assert page.count('/end"') == 10
+    assert "3 older log-ins are not shown." in page
+    assert "12:00 (this one)" in page and "UTC" not in page

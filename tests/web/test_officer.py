@@ -409,3 +409,39 @@ def test_units_that_nobody_looked_at_in_time_stand_by_school(session, programme,
     assert f"{late.name} (last seen Tue 27 Jan)" in page
     assert f"{never.name} (never seen)" in page
     assert f"{fine.name} (" not in page and f"{out.name} (" not in page
+
+
+# --- a sheet in words ---------------------------------------------------------------------------------------------
+
+
+def test_the_bells_rows_name_their_break_and_every_cell_its_head(sheet, login_as):
+    place, row = sheet
+    page = login_as(place.officer).get(f"/sheets/{row.id}").text
+    bell = page[page.index("At the bell of the drawn breaks") :].split("</table>")[0]
+    assert bell.count("<tr>") - 1 == 2 * len(place.drawn)  # girls and boys of each drawn break
+    assert bell.count(", First break</span>") + bell.count(", Lunch</span>") == bell.count("<tr>") - 1
+    assert 'data-head="Still waiting"' in bell
+    assert f'<a href="/schools/{place.school.id}/officer">{place.school.name}</a>' in page
+
+
+def test_what_the_sheet_has_no_place_for_is_said_in_sentences(session, sheet, login_as):
+    place, row = sheet
+    payload = (
+        '{"water_deliveries": [{"school": "S1", "day": "2026-01-27", "litres": "500", "origin": "tanker"},'
+        ' {"school": "S1", "day": "2026-01-27", "litres": "250", "origin": "tanker"}]}'
+    )
+    said = {"number": 2, "reference": "REF2", "sent_at": NOW, "payload": payload, "payload_hash": "1" * 64}
+    session.add(SheetVersion(sheet_id=row.id, **said))
+    row.version = 2
+    session.commit()
+    page = login_as(place.officer).get(f"/sheets/{row.id}").text
+    assert "What the sheet has no place for" in page
+    assert "<li>Water was brought: Tue 27 Jan, " in page
+    assert "water_deliveries" not in page and "2026-01-27, " not in page
+
+
+def test_a_question_names_the_figure_it_is_about(sheet, login_as):
+    place, row = sheet
+    sent = {"cell": "visits:G1:2026-01-27:B1", "question": "Is 47 right?"}
+    page = login_as(place.officer).post(f"/sheets/{row.id}/ask", data=sent, follow_redirects=True).text
+    assert f"visits, First break, Tue 27 Jan. Your question is on the page of {place.school.name}." in page

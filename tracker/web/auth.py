@@ -11,7 +11,7 @@ from flask import Blueprint, Flask, abort, current_app, flash, redirect, render_
 from flask_login import LoginManager, UserMixin, current_user, login_user
 from limits import RateLimitItem, parse_many
 
-from tracker.records import people
+from tracker.records import heads, people
 from tracker.vocabulary import Role
 from tracker.web.access import public, signed_in
 from tracker.web.clock import now
@@ -24,6 +24,7 @@ bp = Blueprint("account", __name__)
 
 ABSOLUTE = timedelta(hours=12)
 ABSOLUTE_OWN_PHONE = timedelta(days=30)
+SHOWN_LOGINS = 10
 MOST_FAILURES = 100  # in a row, before an administrator must set a new password
 # Only failures count. A school's teachers share one address, so it is generous; one account is slowed down early.
 PER_ADDRESS = parse_many("60/15minutes;300/day")
@@ -223,7 +224,18 @@ def _note_failure(email: str, person_id: int | None) -> None:
 @signed_in
 def home():
     """Own roles, password and log-ins."""
-    return render_template("account/home.html", logins=people.logins_of(db(), current_user.person_id, now()))
+    every = people.logins_of(db(), current_user.person_id, now())
+    shown = every[:SHOWN_LOGINS]
+    if all(login.id != current_user.login_id for login in shown):  # this one always can be ended here
+        shown += [login for login in every if login.id == current_user.login_id]
+    return render_template("account/home.html", logins=shown, older=len(every) - len(shown), zone=_zone())
+
+
+def _zone() -> str:
+    """The zone of the person's programme; UTC for somebody with programmes in several zones, or in none."""
+    ids = {grant.programme_id for grant in current_user.grants}
+    zones = {heads.programme(db(), programme_id).zone for programme_id in sorted(ids)}
+    return zones.pop() if len(zones) == 1 else "UTC"
 
 
 @bp.route("/account/password", methods=["GET", "POST"])

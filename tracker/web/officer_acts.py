@@ -15,7 +15,15 @@ from tracker.web.clock import now, today
 from tracker.web.database import db
 from tracker.web.filters import minutes
 from tracker.web.forms.fields import instant, options, show_errors
-from tracker.web.forms.officer import EndForm, JobForm, OutageForm, PhonedDangerForm, ReopenForm, WithdrawForm
+from tracker.web.forms.officer import (
+    CAUSE_LABELS,
+    EndForm,
+    JobForm,
+    OutageForm,
+    PhonedDangerForm,
+    ReopenForm,
+    WithdrawForm,
+)
 from tracker.web.officer_today import bp
 from tracker.web.signing import signed
 
@@ -96,7 +104,9 @@ def outage(school_id: int):
     form.units.choices = options([(unit.id, f"{unit.name} ({unit.code})") for unit in units])
     if form.validate_on_submit() and _record(found, units, form, zone):
         db().commit()
-        flash("Recorded. It stands on the page of today while it is open.")
+        named = ", ".join(unit.name for unit in units if unit.id in form.units.data)
+        still = "" if form.end_day.data else " It stands on the page of today while it is open."
+        flash(f"Recorded: {named}, {CAUSE_LABELS[Cause(form.cause.data)].lower()}.{still}")
         return redirect(url_for(".school", school_id=found.id))
     code = 400 if request.method == "POST" else 200
     return render_template("officer/outage.html", school=found, form=form), code

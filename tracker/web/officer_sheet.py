@@ -20,6 +20,7 @@ from tracker.web.clock import now
 from tracker.web.database import db
 from tracker.web.forms.fields import options
 from tracker.web.forms.officer import AskForm
+from tracker.web.officer_kept import sentences
 from tracker.web.officer_today import bp
 from tracker.web.signing import signed
 
@@ -64,7 +65,14 @@ def _shown(found, school) -> dict:
     cells, kept = facts_to_cells(layout, payload)
     labels = layout.by_key()
     filled = {key: labels[key] for key in labels if cells.get(key) and labels[key].kind is not Kind.HIDDEN}
-    return {"version": version, "layout": layout, "cells": cells, "kept": kept, "labels": labels, "filled": filled}
+    return {
+        "version": version,
+        "layout": layout,
+        "cells": cells,
+        "kept": sentences(kept),
+        "labels": labels,
+        "filled": filled,
+    }
 
 
 def rows_of(payload: dict) -> RowCounts:
@@ -100,7 +108,8 @@ def ask(sheet_id: int):
         return _page(found, school, form, 400)
     sheets.ask(signed(), found, form.cell.data, form.question.data, at=now(), person_id=access.person_id())
     db().commit()
-    flash("Your question is on the school's page. The sheet waits for the answer.")
+    cell = dict(WHOLE) | {choice.value: choice.label for choice in form.cell.choices}
+    flash(f"Asked about: {cell[form.cell.data]}. Your question is on the page of {school.name}.")
     return redirect(url_for(".sheet", sheet_id=found.id) + "#questions")
 
 
