@@ -144,7 +144,7 @@ def sheet_states(asked: Asked, held: Calendar) -> dict[date, tuple[str, bool]]:
         if week not in held.school_days and row is None:
             found[week] = ("no school", False)
         elif row is None or row["state"] == "draft":
-            found[week] = ("not reported" if due <= asked.now else "not due yet", due <= asked.now)
+            found[week] = ("not reported yet" if due <= asked.now else "not due yet", due <= asked.now)
         elif row["state"] == "queried":
             found[week] = ("queried", due <= asked.now)
         else:
@@ -159,7 +159,7 @@ def sheets(asked: Asked, held: Calendar, seen: Seen, on_time: bool) -> Fig:
     due = [week for week in seen.period if states[week][1]]
     if not due:
         return Fig(None, None, None, 0, 0)
-    received = [week for week in due if states[week][0] != "not reported"]
+    received = [week for week in due if states[week][0] != "not reported yet"]
     sent = {day(row["week"]): row for row in asked.mine("week_sheets")}
     good = 0
     for week in received:

@@ -142,9 +142,14 @@ class World:
         weeks: Rows = []
         for week in all_weeks(self.asked):
             mine = [pair for pair in due if pair[1] == week]
-            no_school = week not in self.seen.period
-            weeks.append((week, "no school" if no_school else visits.total(self.seen, self.held, mine)))
+            running = week in self.seen.period
+            weeks.append((week, visits.total(self.seen, self.held, mine) if running else self.silence(week)))
         return {"visits_by_unit": units, "visits_week_table": weeks} | self.bell_tables()
+
+    def silence(self, week: date) -> str:
+        """Why a week that is not over has no figure."""
+        state = care.sheet_states(self.asked, self.held)[week][0]
+        return state if state == "not due yet" else "no school"
 
     def bell_tables(self) -> dict[str, Rows]:
         """Drawn breaks at which somebody noted who still waited."""
@@ -226,7 +231,7 @@ class World:
         weeks: Rows = []
         for week in all_weeks(asked):
             mine = [row for row in self.given if row.week == week]
-            weeks.append((week, supplies.total(mine) if week in self.seen.period else "no school"))
+            weeks.append((week, supplies.total(mine) if week in self.seen.period else self.silence(week)))
         lessons = care.lessons(asked)
         sexes = [(sex, care.reached(asked, lessons, sex), care.attendances(asked, lessons, sex)) for sex in SEXES]
         states = care.sheet_states(asked, self.held)

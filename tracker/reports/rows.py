@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import pandas as pd
 
+from tracker.measures import quality
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, Part
 from tracker.measures.uptime import RANGE_NOTE
 from tracker.reports.facts import TermFacts
-from tracker.reports.printing import amount, day
+from tracker.reports.printing import NO_SCHOOL, NOT_DUE, NOT_REPORTED, amount, day
 from tracker.reports.report import Cell, Chart, Column, Table
 from tracker.vocabulary import Basis, CountWay, FittingKind, UnitKind
 
@@ -114,14 +115,40 @@ def count_share(part: int, used: int, expected: int) -> Figure:
     return Figure(value, "share", Basis.COUNTED, used=used, expected=expected)
 
 
+ON_TIME, LATE, QUERIED = "received on time", "received late", "queried"
+
+
+def sheet_state(row: Any, as_of: datetime) -> str:
+    """What became of a school-week's sheet by an instant, in words."""
+    if row.state == "queried":
+        return QUERIED
+    if row.state in quality.RECEIVED:
+        return ON_TIME if row.first_sent <= row.due else LATE
+    return NOT_REPORTED if row.due <= pd.Timestamp(as_of) else NOT_DUE
+
+
+def week_silences(facts: TermFacts) -> dict[date, str]:
+    """Why a week has no figure, where it has none: no school, no sheet due yet, or not reported yet."""
+    found = dict.fromkeys(facts.weeks, NO_SCHOOL)
+    states: dict[date, set[str]] = {}
+    for row in rows_of(facts.all.sheets):
+        states.setdefault(row.week.date(), set()).add(sheet_state(row, facts.as_of))
+    for week in facts.weeks:
+        if week in states:
+            found[week] = NOT_DUE if states[week] == {NOT_DUE} else NOT_REPORTED
+    return found
+
+
 def weekly_rows(facts: TermFacts, by_week: Mapping[date, Figure]) -> tuple[dict[str, Any], ...]:
     """Chart rows of kind ``weekly_bars``: every week of the period; expected = some school had a school day."""
     held = {week.date() for week in facts.occasions["week"]}
+    silences = week_silences(facts)
     return tuple(
         {
             "week": week,
             "value": by_week[week].value if week in by_week else None,
             "expected": week in held,
+            "state": silences[week],
         }
         for week in facts.weeks
     )
@@ -131,22 +158,22 @@ def weekly_chart(facts: TermFacts, key: str, name: str, by_week: Mapping[date, F
     """A bar a week, with its table. A week with school and no record looks missing, not like nothing."""
     rows = weekly_rows(facts, by_week)
     columns = (words("week", "Week from"), counts("value", name, unit))
-    cells = tuple((row["week"], by_week.get(row["week"]) if row["expected"] else "no school") for row in rows)
+    cells = tuple((row["week"], by_week.get(row["week"]) if row["expected"] else row["state"]) for row in rows)
     table = Table(f"{key}_table", f"{name} by week", columns, cells)
-    about = f"One bar for each week of the term: {name.lower()}. Weeks without a record are marked as not reported."
+    about = f"One bar for each week of the term: {name.lower()}. Weeks without a record say why."
     return Chart(f"{key}_chart", "weekly_bars", week_finding(name, rows, unit), about, rows, table)
 
 
 def week_finding(name: str, rows: Sequence[Mapping[str, Any]], unit: str) -> str:
     """What a weekly chart shows, as a sentence.
 
-    >>> rows = [{"week": date(2030, 1, 7), "value": 5.0, "expected": True},
-    ...         {"week": date(2030, 1, 14), "value": None, "expected": True}]
+    >>> rows = [{"week": date(2030, 1, 7), "value": 5.0, "state": NOT_REPORTED},
+    ...         {"week": date(2030, 1, 14), "value": None, "state": NOT_REPORTED}]
     >>> week_finding("Visits", rows, "visits")
     'Visits: 5 visits in the week from 7 January 2030, the most of 1 week recorded; 1 week with school has no record.'
     """
     known = [row for row in rows if row["value"] is not None]
-    silent = sum(1 for row in rows if row["expected"] and row["value"] is None)
+    silent = sum(1 for row in rows if row["state"] == NOT_REPORTED and row["value"] is None)
     if not known:
         return f"{name}: no week was recorded."
     most = max(known, key=lambda row: (row["value"], -row["week"].toordinal()))

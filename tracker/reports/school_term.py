@@ -12,14 +12,14 @@ from tracker.measures.calendar import week_of
 from tracker.measures.dials import rows_of
 from tracker.records import frames
 from tracker.reports.facts import Pair, TermFacts, TermLike, gather
-from tracker.reports.printing import day, moment
+from tracker.reports.printing import NOT_REPORTED, day, moment
 from tracker.reports.report import Report, Section, Table
 from tracker.reports.rows import optional_day, sentences
 from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
 from tracker.reports.sections.crowding import crowding_section
 from tracker.reports.sections.demand import demand_table, need_tables
 from tracker.reports.sections.learning import menstrual_table
-from tracker.reports.sections.records import NOTES, SILENT, records_section, short_section, strip
+from tracker.reports.sections.records import NOTES, records_section, short_section, strip
 from tracker.reports.sections.supplies import cover_of, supplies_section
 from tracker.reports.sections.use import visits_section, water_section
 from tracker.reports.sections.working import working_section
@@ -111,7 +111,7 @@ def next_section(facts: TermFacts) -> Section:
 
 def _silent_weeks(facts: TermFacts) -> Iterator[str]:
     for row in strip(facts).rows:
-        if row["state"] == SILENT:
+        if row["state"] == NOT_REPORTED:
             yield f"Send the week sheet for the week from {day(row['week'])}; it can still be sent."
 
 

@@ -19,8 +19,12 @@ DAY_NORMS: Final = ("who09.w.day", "who09.w.flush", "who09.w.pour", "sph18.sch.w
 
 def all_weeks(facts: TermFacts) -> VisitEstimate:
     """Visits reported, and the estimate for all unit-weeks, from ``visit_estimate.estimated_visits``."""
+    return facts.once("visit estimate", lambda: _estimated(facts))
+
+
+def _estimated(facts: TermFacts) -> VisitEstimate:
     known = (facts.unit_weeks, facts.tallies, facts.occasions, facts.units)
-    return facts.once("visit estimate", lambda: visit_estimate.estimated_visits(*known, enrolment=facts.all.enrolment))
+    return visit_estimate.estimated_visits(*known, enrolment=facts.all.enrolment, expected=facts.expected)
 
 
 def visits_estimate_table(facts: TermFacts) -> Table:

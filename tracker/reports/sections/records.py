@@ -5,19 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import pandas as pd
-
 from tracker.measures import quality
 from tracker.measures.dials import rows_of
 from tracker.records.frames import TargetHead
 from tracker.reports import figures
 from tracker.reports.facts import Pair, TermFacts
-from tracker.reports.printing import amount
+from tracker.reports.printing import NO_SCHOOL
 from tracker.reports.report import Cell, Chart, Line, Section, Table
-from tracker.reports.rows import count_share, counts, words
+from tracker.reports.rows import count_share, counts, sheet_state, words
+from tracker.reports.targets import verdict_words
 
-ON_TIME, LATE, QUERIED = "received on time", "received late", "queried"
-SILENT, NOT_DUE, NO_SCHOOL = "not reported", "not due yet", "no school"
 SHORT_KEYS = (
     "visits",
     "water_taken_l",
@@ -25,7 +22,7 @@ SHORT_KEYS = (
     "availability_share",
     "given_out",
     "sold_out_days",
-    "route_days",
+    "route_days_share",
     "pupils_reached",
     "completeness_share",
 )
@@ -79,7 +76,7 @@ def sheets_by_school(facts: TermFacts) -> Table:
 
 def strip(facts: TermFacts) -> Chart:
     """What became of each school's sheet in each week, a square each."""
-    states = {(row.school_id, row.week.date()): _state(row, facts) for row in rows_of(facts.all.sheets)}
+    states = {(row.school_id, row.week.date()): sheet_state(row, facts.as_of) for row in rows_of(facts.all.sheets)}
     rows: tuple[dict[str, Any], ...] = tuple(
         {"school": school.code, "week": week, "state": states.get((school.id, week), NO_SCHOOL)}
         for school in facts.schools
@@ -90,17 +87,8 @@ def strip(facts: TermFacts) -> Chart:
     columns = (words("school", "School"), words("week", "Week from"), words("state", "Week sheet"))
     cells = tuple((row["school"], row["week"], row["state"]) for row in rows)
     table = Table("sheets_by_week", "Week sheets by school and week", columns, cells)
-    about = "A square for each school and week: received on time, received late, queried, not reported or no school."
+    about = "A square for each school and week: what became of its sheet, or why there is none."
     return Chart("completeness_chart", "completeness_strip", finding, about, rows, table)
-
-
-def _state(row: Any, facts: TermFacts) -> str:
-    state, first_sent, due = row.state, row.first_sent, row.due
-    if state == "queried":
-        return QUERIED
-    if state in quality.RECEIVED:
-        return ON_TIME if first_sent <= due else LATE
-    return SILENT if due <= pd.Timestamp(facts.as_of) else NOT_DUE
 
 
 def short_section(sections: Sequence[Section], title: str = "What happened, in short") -> Section:
@@ -121,5 +109,5 @@ def short_section(sections: Sequence[Section], title: str = "What happened, in s
 
 
 def target_words(line: Line) -> str:
-    """A headline's target in words."""
-    return "no target was set" if line.target is None else amount(line.target, line.figure.unit)
+    """A headline's target in words, and whether it was reached."""
+    return verdict_words(line) or "no target was set"
