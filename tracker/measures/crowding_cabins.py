@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass, replace
-from typing import Final
+from functools import lru_cache
+from typing import Final, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,7 @@ from tracker.measures.norms import Ratio, fixtures_needed, pupils_per_fixture
 from tracker.measures.steady import steady_queue
 from tracker.vocabulary import Basis, Group, UnitKind
 
+Alike: TypeAlias = tuple[tuple[int, float, int], ...]  # pupils, minutes, breaks alike
 NO_NUMBER: Final = (
     "No number of cabins is enough: even with a cabin for each pupil, some visits last longer than the break."
 )
@@ -84,7 +86,7 @@ def cabins_for_breaks(
     if not known.any():
         return not_recorded(unit, Basis.MODELLED, expected=len(arrivals), records="breaks")
     counts = Counter(zip(arrivals[known].tolist(), minutes[known].tolist(), strict=True))
-    alike = [(int(n), float(t), breaks) for (n, t), breaks in sorted(counts.items())]
+    alike = tuple((int(n), float(t), breaks) for (n, t), breaks in sorted(counts.items()))
     used = int(known.sum())
     middle, short, long = (_fewest(alike, time, share, until) for time in times.times())
     if middle.cabins is None or short.cabins is None:
@@ -97,7 +99,8 @@ def cabins_for_breaks(
     return found
 
 
-def _fewest(alike: list[tuple[int, float, int]], time: VisitTime, share: float, until: Until) -> _Fewest:
+@lru_cache(maxsize=4096)
+def _fewest(alike: Alike, time: VisitTime, share: float, until: Until) -> _Fewest:
     most = max(n for n, _, _ in alike)
     if most == 0:
         return _Fewest(0, 1.0)
@@ -113,7 +116,7 @@ def _fewest(alike: list[tuple[int, float, int]], time: VisitTime, share: float, 
     return _Fewest(high, _served(alike, high, time, until))
 
 
-def _best(alike: list[tuple[int, float, int]], time: VisitTime, until: Until) -> float:
+def _best(alike: Alike, time: VisitTime, until: Until) -> float:
     """With a cabin for each pupil everyone enters at once, and is done when each visit ends by the bell."""
     if until == "entered":
         return 1.0
@@ -121,7 +124,7 @@ def _best(alike: list[tuple[int, float, int]], time: VisitTime, until: Until) ->
     return math.fsum(breaks * visit_within(minutes, time) ** n for n, minutes, breaks in alike) / total
 
 
-def _served(alike: list[tuple[int, float, int]], cabins: int, time: VisitTime, until: Until) -> float:
+def _served(alike: Alike, cabins: int, time: VisitTime, until: Until) -> float:
     """Mean probability over the breaks, of (pupils, minutes, breaks alike)."""
     most = max(n for n, _, _ in alike)
     tables = {minutes: burst_table(most, cabins, minutes, time) for _, minutes, _ in alike}

@@ -23,7 +23,7 @@ from tracker.measures.columns import DAY_KEY, day_numbers, keys
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded, weakest
 from tracker.measures.intervals import ratio_of_totals, sum_u
-from tracker.measures.visits import expected_unit_weeks, pupil_days, visits_by, visits_total
+from tracker.measures.visits import due_of, pupil_days, visits_by, visits_total
 from tracker.vocabulary import CABIN_LIKE, Basis, Group, Sex, UnitKind
 
 EPOCH = date(1970, 1, 1)
@@ -80,6 +80,7 @@ def estimated_visits(
     *,
     kinds: Collection[UnitKind] = CABIN_LIKE,
     enrolment: pd.DataFrame | None = None,
+    expected: pd.DataFrame | None = None,
 ) -> VisitEstimate:
     """Visits reported, and the estimate for all unit-weeks that should have been reported.
 
@@ -96,6 +97,7 @@ def estimated_visits(
         unit_weeks, tallies, occasions, units: as for ``visits.visits_total``.
         kinds: cabins and urinals, unless said otherwise.
         enrolment: frame ``enrolment``; None sizes schools by unit-days.
+        expected: what ``visits.expected_unit_weeks`` gives for these units, where it is at hand.
     Returns:
         ``reported`` is ``visits_total`` unchanged. ``estimate`` is the same figure where nothing is missing; else
         basis modelled, with a note, without parts (what was not reported has no school-week parts). used, expected:
@@ -104,7 +106,7 @@ def estimated_visits(
     Example: one unit, four weeks of 5 days; 100, 120 and 110 reported. 330 ÷ 15 × 20 = 440; residuals −10, 10, 0,
     e = 4/3 of them, var = (1 − 3/4) · 3/2 · (16/9 · 200) = 133.33, t(2) = 4.303: ± 49.7.
     """
-    due = expected_unit_weeks(units, occasions, kinds)
+    due = due_of(units, occasions, kinds, expected)
     reported = visits_total(unit_weeks, tallies, occasions, units, kinds, expected=due)
     if reported.value is None or reported.used == reported.expected:
         return VisitEstimate(reported, reported)
@@ -274,8 +276,15 @@ def _programme(
 
 
 def _days_of(enrolment: pd.DataFrame, occasions: pd.DataFrame, sex: Sex) -> dict[tuple[int, date], float]:
-    rows = rows_of(pupil_days(enrolment[enrolment["sex"] == sex], occasions))
-    return {(row.school_id, row.week.date()): float(row.pupil_days) for row in rows}
+    rows = pupil_days(enrolment[enrolment["sex"] == sex], occasions)
+    weeks = rows["week"].to_numpy("datetime64[D]").tolist()
+    return dict(
+        zip(
+            zip(rows["school_id"].tolist(), weeks, strict=True),
+            rows["pupil_days"].astype("float64").tolist(),
+            strict=True,
+        )
+    )
 
 
 def _by_school_and_group(

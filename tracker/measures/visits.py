@@ -19,7 +19,7 @@ from tracker.measures.columns import Floats, Texts, Whole, day_numbers, keys, ma
 from tracker.measures.dials import SOURCE_ORDER, first_week, interval_uses, spread_over_weeks
 from tracker.measures.figure import Figure, Part, not_recorded, weakest
 from tracker.measures.intervals import sum_u
-from tracker.measures.visits_drawn import Key, cells_of, limits_of, sample_of
+from tracker.measures.visits_drawn import Key, Spread, cells_of, limits_of, sample_of, spreads_of
 from tracker.vocabulary import CABIN_LIKE, VISITED, Basis, CountWay, Group, Quantity, Source, UnitKind
 
 ORDER = (CountWay.COUNTER, CountWay.WEEK_TOTAL, CountWay.GRID, CountWay.DRAWN)
@@ -144,10 +144,11 @@ def visits_by(
     "school", "kind", "group", "week"), or None for one group named "all". Each value is a Figure as of
     ``visits_total``; groups in the order of their names, a week as a ``date``.
 
-    Blocks of different schools may bear one name: ask for them school by school. ``expected``: what
+    The limits of a single week take the spread between drawn breaks pooled over the school's weeks of the frame:
+    two breaks alone say little of how breaks differ. Blocks of different schools may bear one name: ask for them school by school. ``expected``: what
     ``expected_unit_weeks`` gives for these units, where it is at hand (other kinds are left out).
     """
-    records = _records(unit_weeks, _due(units, occasions, kinds, expected))
+    records = _records(unit_weeks, due_of(units, occasions, kinds, expected))
     sample = sample_of(tallies)
     breaks = _breaks(occasions)
     if by is None:
@@ -156,8 +157,9 @@ def visits_by(
     order = np.argsort(of_row, kind="stable")
     ends = np.searchsorted(of_row[order], np.arange(len(names) + 1)).tolist()
     groups = [records.take(order[start:end]) for start, end in pairwise(ends)]
+    spreads = spreads_of(_drawn(records), sample, breaks) if by == "week" else None
     return {
-        named(name, is_day=by == "week"): _total(group, sample, breaks)
+        named(name, is_day=by == "week"): _total(group, sample, breaks, spreads)
         for name, group in zip(names, groups, strict=True)
     }
 
@@ -207,7 +209,7 @@ def visits_per_pupil_day(
     """
     pupils_units = units[units["group"] != Group.STAFF]
     days = pupil_days(enrolment, occasions)
-    due = _due(pupils_units, occasions, CABIN_LIKE, expected)
+    due = due_of(pupils_units, occasions, CABIN_LIKE, expected)
     records = _records(unit_weeks, due[due["group"] != Group.STAFF])
     counted = keys(days["school_id"].to_numpy("int64"), day_numbers(days["week"]))
     school_week = keys(records.school_id, records.week)
@@ -307,23 +309,35 @@ def _records(unit_weeks: pd.DataFrame, expected: pd.DataFrame) -> _Records:
     return _Records(**columns, week=day_numbers(expected["week"]), visits=visits)
 
 
-def _due(
+def due_of(
     units: pd.DataFrame, occasions: pd.DataFrame, kinds: Collection[UnitKind], expected: pd.DataFrame | None
 ) -> pd.DataFrame:
+    """Expected unit-weeks of these kinds, taken from those at hand where there are any."""
     if expected is None:
         return expected_unit_weeks(units, occasions, kinds)
     return expected[expected["kind"].isin([str(kind) for kind in kinds])]
 
 
-def _total(records: _Records, sample: Mapping[Key, Any], breaks: Mapping[Key, int]) -> Figure:
+def _drawn(records: _Records) -> list[tuple[int, int, date]]:
+    """School, unit and week of each recorded unit-week that was tallied on drawn breaks."""
+    drawn = records.take(~np.isnan(records.visits) & (records.way == CountWay.DRAWN))
+    weeks = drawn.week.astype("datetime64[D]").tolist()
+    return list(zip(drawn.school_id.tolist(), drawn.unit_id.tolist(), weeks, strict=True))
+
+
+def _total(
+    records: _Records,
+    sample: Mapping[Key, Any],
+    breaks: Mapping[Key, int],
+    spreads: Mapping[int, Spread] | None = None,
+) -> Figure:
     used = records.take(~np.isnan(records.visits))
     if not len(used):
         return not_recorded("visits", Basis.COUNTED, expected=len(records), records="unit-weeks")
     parts = _parts(used)
     value = sum(part.value for part in parts)
-    drawn = used.take(used.way == CountWay.DRAWN)
-    weeks = drawn.week.astype("datetime64[D]").tolist()
-    limits = limits_of(zip(drawn.school_id.tolist(), drawn.unit_id.tolist(), weeks, strict=True), sample, breaks)
+    drawn = _drawn(used)
+    limits = limits_of(drawn, sample, breaks, spreads)
     return Figure(
         value,
         "visits",

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from tracker.measures.dials import rows_of
+from tracker.measures.columns import text
 from tracker.measures.intervals import StratifiedTotal, stratified_total
 from tracker.vocabulary import Basis
 
@@ -61,16 +61,60 @@ def _squares(drawn: Mapping[Any, float]) -> float:
 def sample_of(tallies: pd.DataFrame) -> dict[Key, dict[Any, float]]:
     """Unit and week → drawn break (day, slot) → visits tallied."""
     found: dict[Key, dict[Any, float]] = {}
-    for row in rows_of(tallies.dropna(subset=["visits"])):
-        found.setdefault((row.unit_id, row.week.date()), {})[row.day, row.slot] = float(row.visits)
+    known = tallies["visits"].notna().to_numpy()
+    units, visits = (tallies[name].to_numpy()[known].tolist() for name in ("unit_id", "visits"))
+    weeks, days = (tallies[name].to_numpy("datetime64[D]")[known].tolist() for name in ("week", "day"))
+    slots = text(tallies["slot"])[known].tolist()
+    for unit, week, day, slot, number in zip(units, weeks, days, slots, visits, strict=True):
+        found.setdefault((unit, week), {})[day, slot] = float(number)
+    return found
+
+
+class Spread(NamedTuple):
+    """A school's spread between drawn breaks, pooled over weeks: mean square and degrees of freedom."""
+
+    square: float
+    freedom: int
+
+
+def spreads_of(
+    drawn: Iterable[tuple[int, int, date]], sample: Mapping[Key, Any], breaks: Mapping[Key, int]
+) -> dict[int, Spread]:
+    """Per school the spread within its weeks, pooled over all of them; schools without two breaks in a week are absent."""
+    found = {}
+    for school, strata in _strata(drawn, sample, breaks).items():
+        freedom = sum(len(totals) - 1 for totals, _ in strata)
+        if freedom:
+            square = math.fsum(_squares(dict(enumerate(totals))) for totals, _ in strata) / freedom
+            found[school] = Spread(square, freedom)
     return found
 
 
 def limits_of(
-    drawn: Iterable[tuple[int, int, date]], sample: Mapping[Key, Any], breaks: Mapping[Key, int]
+    drawn: Iterable[tuple[int, int, date]],
+    sample: Mapping[Key, Any],
+    breaks: Mapping[Key, int],
+    spreads: Mapping[int, Spread] | None = None,
 ) -> list[tuple[float, float]]:
-    """Per school the distances of its 95 % limits. ``drawn``: school, unit and week of each unit-week."""
-    return [_limits(strata) for strata in _strata(drawn, sample, breaks).values()]
+    """Per school the distances of its 95 % limits. ``drawn``: school, unit and week of each unit-week.
+
+    ``spreads``: for the limits of single weeks, whose own two breaks say little of how breaks differ.
+    """
+    known = spreads or {}
+    return [
+        _pooled_limits(strata, known[school]) if school in known else _limits(strata)
+        for school, strata in _strata(drawn, sample, breaks).items()
+    ]
+
+
+def _pooled_limits(strata: Sequence[tuple[list[float], int]], spread: Spread) -> tuple[float, float]:
+    """Distances of the limits by a spread from elsewhere; no lower than what was seen."""
+    from scipy.special import stdtrit
+
+    variance = math.fsum(size**2 * (1 - len(totals) / size) * spread.square / len(totals) for totals, size in strata)
+    half = float(stdtrit(spread.freedom, 0.975)) * math.sqrt(variance)
+    unseen = math.fsum(size * math.fsum(totals) / len(totals) - math.fsum(totals) for totals, size in strata)
+    return min(half, unseen), half
 
 
 def _strata(
