@@ -93,12 +93,13 @@ def _sets(rows: pd.DataFrame, plan: Plan) -> tuple[list[list[tuple[str, list[Str
     changed = before < np.searchsorted(changes, at + 6, side="right")
     # a week with a change has a set of its own; others share one per unit and number of changes before
     same = np.where(changed, -1 - np.arange(len(rows)), before)
-    _, first, of_row = np.unique(np.stack([ids, same]), axis=1, return_index=True, return_inverse=True)
+    width = len(rows) + len(changes) + 2
+    _, first, of_row = np.unique(ids * width + same + len(rows) + 1, return_index=True, return_inverse=True)
     sets = [
         plan.stretches(plan.units[int(ids[place])], EPOCH + timedelta(days=int(weeks[place])))
         for place in first.tolist()
     ]
-    return sets, of_row.reshape(-1).astype(np.int64)
+    return sets, of_row.astype(np.int64)
 
 
 def _table(sets: list[list[tuple[str, list[Stretch]]]]) -> Table:

@@ -7,6 +7,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from enum import StrEnum
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -165,7 +166,7 @@ def _fitting(row: Any, kind: FittingKind, number: int) -> Fitting:
     if missing:
         raise ValueError(f"a fitting {kind} needs {' and '.join(missing)}")
     usual = MEASURED_U if row.litres_basis == LitresBasis.MEASURED else CLAIM_U
-    label = " ".join([str(kind), *(f"{name} {given[name]:g}" for name in needs), str(row.litres_basis)])
+    label = _label(kind, tuple((name, given[name]) for name in needs), row.litres_basis)
     return Fitting(
         kind,
         ml or 0.0,
@@ -178,6 +179,11 @@ def _fitting(row: Any, kind: FittingKind, number: int) -> Fitting:
         None if pd.isna(row.until_day) else row.until_day.date(),
         number,
     )
+
+
+@lru_cache(maxsize=1024)
+def _label(kind: FittingKind, given: tuple[tuple[str, float | None], ...], basis: str) -> str:
+    return " ".join([str(kind), *(f"{name} {value:g}" for name, value in given), str(basis)])
 
 
 def _number(value: Any) -> float | None:
