@@ -622,6 +622,34 @@ def test_a_serial_number_belongs_to_one_unit_of_a_school_and_new_dates_keep_it(s
     assert session.query(AgreementUnit).one().serial == "S-77"
 
 
+def test_breaks_do_not_lie_over_each_other_nor_outside_the_hours(change, school, saved):
+    """The school is open from 08:00 to 15:00, its first break is from 10:00 to 10:20, lunch from 12:00 to 12:40."""
+    shift = shift_of(saved, school)
+    saved.rollback()
+    data = {"shift_id": shift, "code": "B3", "name": "Tea", "weekdays": ["0"], "from_day": "2026-03-02"}
+    over = change("break", data | {"starts": "10:10", "ends": "10:30"})
+    assert 'id="starts-error">Tea is at the same time as First break.' in over.text
+    outside = change("break", data | {"starts": "14:50", "ends": "15:10"})
+    assert "Tea would lie outside the school&#39;s hours." in outside.text
+    assert change("break", data | {"starts": "10:20", "ends": "10:30"}).status_code == 302  # begins as the other ends
+    hours = {"shift_id": shift, "weekdays": ["0"], "opens": "08:00", "closes": "12:30", "from_day": "2026-03-02"}
+    assert "Lunch would lie outside the school&#39;s hours." in change("hours", hours).text
+    assert saved.query(SchoolHours).filter_by(shift_id=shift, weekday=0).count() == 1
+
+
+def test_a_unit_does_not_stand_before_its_school_joined_and_days_without_school_are_said_once(change, block, saved):
+    data = {"code": "G9", "name": "Lake view", "kind": "cabin", "block_id": block.id, "way": "drawn"}
+    early = change("add-unit", data | {"from_day": "2025-12-31"})
+    assert 'id="from_day-error">The school joined on Thursday 1 January 2026.' in early.text
+    closed = {"name": "Flooded road", "first_day": "2026-03-02", "last_day": "2026-03-03"}
+    assert change("closure", closed).status_code == 302
+    again = change("closure", closed | {"first_day": "2026-03-03", "last_day": "2026-03-04"})
+    assert (
+        "Days from Monday 2 March 2026 to Tuesday 3 March 2026 are on record as without school already." in again.text
+    )
+    assert saved.query(Closure).count() == 1
+
+
 # --- an end by mistake --------------------------------------------------------------------------------------------
 
 
