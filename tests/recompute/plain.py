@@ -143,7 +143,7 @@ class World:
         for week in all_weeks(self.asked):
             mine = [pair for pair in due if pair[1] == week]
             running = week in self.seen.period
-            weeks.append((week, visits.total(self.seen, self.held, mine) if running else self.silence(week)))
+            weeks.append((week, visits.total(self.seen, self.held, mine, due) if running else self.silence(week)))
         return {"visits_by_unit": units, "visits_week_table": weeks} | self.bell_tables()
 
     def silence(self, week: date) -> str:

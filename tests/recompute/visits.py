@@ -134,8 +134,8 @@ def pooled_square(weeks: list[list[int]] | list[list[float]]) -> float | None:
     return sum(squares(counts) for counts in weeks) / freedom if freedom else None
 
 
-def total(seen: Seen, held: Calendar, due: list[tuple[Row, date]]) -> Fig:
-    """Visits of some unit-weeks."""
+def total(seen: Seen, held: Calendar, due: list[tuple[Row, date]], around: list[tuple[Row, date]] | None = None) -> Fig:
+    """Visits of some unit-weeks; the limits of one week take their spread from all the weeks ``around`` it."""
     used = [(unit, week) for unit, week in due if week in seen.weeks[unit["unit"]]]
     if not used:
         return Fig(None, None, None, 0, len(due))
@@ -146,11 +146,31 @@ def total(seen: Seen, held: Calendar, due: list[tuple[Row, date]]) -> Fig:
     drawn = [(week, record) for week, record in drawn if record.way == "drawn"]
     if not drawn:
         return Fig(float(value), None, None, len(used), len(due), basis)
-    below, above = limits(drawn, held)
+    others = [(week, seen.weeks[unit["unit"]].get(week)) for unit, week in around or []]
+    spread = week_spread([(week, record) for week, record in others if record is not None and record.way == "drawn"])
+    below, above = limits(drawn, held, spread)
     return Fig(float(value), float(value) - below, float(value) + above, len(used), len(due), basis)
 
 
-def limits(drawn: list[tuple[date, UnitWeek]], held: Calendar) -> tuple[float, float]:
+def week_spread(drawn: list[tuple[date, UnitWeek]]) -> tuple[float, int] | None:
+    """Mean square between the drawn breaks of a week, pooled over weeks, and its degrees of freedom."""
+    weeks = []
+    for week in sorted({week for week, _ in drawn}):
+        records = [record for of, record in drawn if of == week]
+        breaks = sorted({key for record in records for key in record.tallies})
+        weeks.append(
+            [
+                float(sum(r.tallies.get(key, sum(r.tallies.values()) / len(r.tallies)) for r in records))
+                for key in breaks
+            ]
+        )
+    pooled = pooled_square(weeks)
+    return None if pooled is None else (pooled, sum(len(totals) - 1 for totals in weeks))
+
+
+def limits(
+    drawn: list[tuple[date, UnitWeek]], held: Calendar, spread: tuple[float, int] | None = None
+) -> tuple[float, float]:
     """How far the 95 % limits lie below and above a total of drawn breaks."""
     strata = []
     for week in sorted({week for week, _ in drawn}):
@@ -165,10 +185,13 @@ def limits(drawn: list[tuple[date, UnitWeek]], held: Calendar) -> tuple[float, f
     seen = sum(sum(totals) for totals, _ in strata)
     freedom = sum(len(totals) - 1 for totals, _ in strata)
     pooled = pooled_square([totals for totals, _ in strata])
+    if spread is not None:
+        pooled, freedom = spread
     variance = 0.0
     for totals, size in strata:
         n = len(totals)
-        square = squares(totals) / (n - 1) if n > 1 else sum(totals) / n if pooled is None else pooled
+        own = n > 1 and spread is None
+        square = squares(totals) / (n - 1) if own else sum(totals) / n if pooled is None else pooled
         variance += size * size * (1 - n / size) * square / n
     half = (chance.student(freedom) if freedom else chance.Z) * math.sqrt(variance)
     return min(half, whole - seen), half

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Ratio:
-    """One fixture for every ``per`` pupils (or stalls)."""
+    """One fixture for every ``per`` pupils (or cabins)."""
 
     per: int
     fixture: str
@@ -36,8 +36,8 @@ RATIOS: dict[str, Ratio] = {
     "sph18.sch.b": Ratio(60, "toilet", "boys", "Sphere Handbook 2018, appendix 4", False),
     "uk.u5": Ratio(10, "toilet", "pupils under 5", "DfE advice on standards for school premises, restated", True),
     "uk.5up": Ratio(20, "toilet", "pupils from 5", "DfE advice on standards for school premises, restated", True),
-    "ngo.70": Ratio(70, "stall", "girls", "an aid programme's standards for urban schools", True),
-    "ngo.hw3": Ratio(3, "tap", "stalls", "an aid programme's standards for urban schools", True),
+    "ngo.70": Ratio(70, "cabin", "girls", "an aid programme's standards for urban schools", True),
+    "ngo.hw3": Ratio(3, "tap", "cabins", "an aid programme's standards for urban schools", True),
 }
 
 
@@ -61,7 +61,7 @@ NORM_SETS: dict[str, NormSet] = {
     "who09": NormSet("WHO, schools in low-cost settings, 2009: girls 25, boys 50", ("who09.g", "who09.b")),
     "sph18": NormSet("Sphere Handbook 2018, emergencies: girls 30, boys 60", ("sph18.sch.g", "sph18.sch.b")),
     "uk": NormSet("DfE advice: under 5 years 10, from 5 years 20", ("uk.u5", "uk.5up")),
-    "ngo": NormSet("An aid programme, urban schools: girls 70, taps 3 stalls", ("ngo.70", "ngo.hw3")),
+    "ngo": NormSet("An aid programme, urban schools: girls 70, taps 3 cabins", ("ngo.70", "ngo.hw3")),
 }
 
 
@@ -69,7 +69,7 @@ NORM_SETS: dict[str, NormSet] = {
 class Fixtures:
     """Fixtures of one kind for one group of pupils.
 
-    count: pupils (or stalls) whom they serve. standing: how many there are. usable: their mean number at the
+    count: pupils (or cabins) whom they serve. standing: how many there are. usable: their mean number at the
     breaks seen, outages taken off; None where nobody looked. least: the fewest at one of these breaks.
     """
 
@@ -149,7 +149,7 @@ def _beside(key: str, found: Fixtures) -> Beside:
 
 
 def fixtures_needed(count: int, per: int) -> int:
-    """Fixtures for ``count`` pupils (or stalls) at one for every ``per``, rounded up; 0 for nobody.
+    """Fixtures for ``count`` pupils (or cabins) at one for every ``per``, rounded up; 0 for nobody.
 
     Raises:
         ValueError: a negative count, or ``per`` below 1.

@@ -145,8 +145,9 @@ def visits_by(
     ``visits_total``; groups in the order of their names, a week as a ``date``.
 
     The limits of a single week take the spread between drawn breaks pooled over the school's weeks of the frame:
-    two breaks alone say little of how breaks differ. Blocks of different schools may bear one name: ask for them school by school. ``expected``: what
-    ``expected_unit_weeks`` gives for these units, where it is at hand (other kinds are left out).
+    two breaks alone say little of how breaks differ. Blocks of different schools may bear one name: ask for them
+    school by school. ``expected``: what ``expected_unit_weeks`` gives for these units, where it is at hand (other
+    kinds are left out).
     """
     records = _records(unit_weeks, due_of(units, occasions, kinds, expected))
     sample = sample_of(tallies)

@@ -80,7 +80,7 @@ class Spread(NamedTuple):
 def spreads_of(
     drawn: Iterable[tuple[int, int, date]], sample: Mapping[Key, Any], breaks: Mapping[Key, int]
 ) -> dict[int, Spread]:
-    """Per school the spread within its weeks, pooled over all of them; schools without two breaks in a week are absent."""
+    """Per school the spread within its weeks, pooled; schools without two breaks in any week are absent."""
     found = {}
     for school, strata in _strata(drawn, sample, breaks).items():
         freedom = sum(len(totals) - 1 for totals, _ in strata)
