@@ -12,8 +12,9 @@ from tracker.models.programme import Programme
 from tracker.records import setup_programme, setup_school
 from tracker.records.setup_read import ProgrammeRecord
 from tracker.vocabulary import ClosureScope
-from tracker.web.forms import setup as forms
+from tracker.web.forms import setup_programme as forms
 from tracker.web.forms.fields import options
+from tracker.web.forms.setup import SchoolForm
 from tracker.web.setup_acts import Act, Form, position
 
 EVERYWHERE = "programme"
@@ -102,7 +103,7 @@ def target(change: Change) -> None:
 
 
 ACTS: dict[str, Act] = {
-    "add-school": Act("Add a school", forms.SchoolForm, add_school, offer=_areas),
+    "add-school": Act("Add a school", SchoolForm, add_school, offer=_areas),
     "add-area": Act("Add an area", forms.AreaForm, add_area),
     "add-term": Act("Add a term", forms.TermForm, add_term),
     "closure": Act("Days without school", forms.WideClosureForm, closure, offer=_where),
