@@ -114,6 +114,7 @@ def demo(port: int, keep: Path | None) -> None:
             made_up.prepare(database, progress=_progress_bar())
         app = create_app(made_up.settings(database), now=made_up.now)
         app.config["DEMO_LOGINS"] = list(made_up.LOGINS)
+        made_up.publish_ended_terms(app)
         _serve_demo(app, port, made_up.LOGINS)
     finally:
         if keep is None:
