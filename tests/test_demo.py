@@ -1,30 +1,19 @@
-"""The demo's clock passes minutes, and each of its schools has a coordinator."""
+"""The demo as a visitor finds it."""
 
-from __future__ import annotations
+from sqlalchemy import select
 
-import csv
-from datetime import timedelta
-
-from tracker import demo, paths
-from tracker.demo_data import DEMO_NOW
-
-
-def seed_rows(name: str) -> list[dict[str, str]]:
-    with (paths.seed_data() / f"{name}.csv").open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
+from tracker import demo
+from tracker.app import create_app
+from tracker.db import make_engine, reading
+from tracker.models.publications import Publication
 
 
-def test_the_demo_s_clock_begins_at_its_moment_and_passes_as_real_time_does(monkeypatch):
-    monkeypatch.setattr(demo.time, "monotonic", lambda: demo.STARTED)
-    assert demo.now() == DEMO_NOW
-    monkeypatch.setattr(demo.time, "monotonic", lambda: demo.STARTED + 90)  # a minute and a half later
-    assert demo.now() == DEMO_NOW + timedelta(seconds=90)
-
-
-def test_each_school_of_the_demo_has_a_coordinator_whom_one_can_phone():
-    people = {row["email"]: row for row in seed_rows("people")}
-    found = {row["school"]: people[row["email"]] for row in seed_rows("role_grants") if row["role"] == "coordinator"}
-    assert set(found) == {row["school"] for row in seed_rows("schools")}
-    assert all(person["phone"].startswith("000 01") and person["active"] == "yes" for person in found.values())
-    phones = [row["phone"] for row in people.values()] + [row["phone"] for row in seed_rows("programme")]
-    assert len(set(phones)) == len(phones)
+def test_the_demos_funder_finds_the_ended_terms_published_once(demo_copy):
+    app = create_app(demo.settings(demo_copy), now=demo.now)
+    demo.publish_ended_terms(app)
+    demo.publish_ended_terms(app)
+    engine = make_engine(f"sqlite:///{demo_copy}")
+    with reading(engine) as session:
+        found = session.scalars(select(Publication.number).order_by(Publication.term_id)).all()
+    engine.dispose()
+    assert list(found) == [1, 1]

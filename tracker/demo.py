@@ -124,7 +124,8 @@ def publish_ended_terms(app: Flask) -> None:
         for term in ENDED_TERMS:
             page = officer.get(f"/programmes/1/terms/{term}/impact").get_data(as_text=True)
             if "Version 1" not in page:
-                officer.post(f"/programmes/1/terms/{term}/impact/publish", data=_hidden(page) | {"looked": "y"})
+                form = _hidden(page) | {"looked": "y"}
+                officer.post(f"/programmes/1/terms/{term}/impact/publish", data=form, follow_redirects=True)
 
 
 def _log_in(client: FlaskClient) -> None:
