@@ -16,7 +16,7 @@ from typing import Any, TypeAlias
 from sqlalchemy import Connection, Select, event
 from sqlalchemy.orm import Session
 
-SOME_ROWS = 10_000
+SOME_ROWS = 2_000
 AnyQuery: TypeAlias = "Select[*tuple[Any, ...]]"
 Cells: TypeAlias = list[list[Any]]
 NAME = "asked"
@@ -75,11 +75,14 @@ def _again(connection: Connection, statement: str, parameters: Any, width: int) 
 
 
 def _by_column(result: Any, width: int) -> Cells:
-    """Some rows at a time, so that half a million never stand in memory as objects of their own."""
+    """Some rows at a time, so that half a million never stand in memory as objects of their own.
+
+    By place and not by ``zip(*rows)``, which makes an object of every row once more and takes twice as long.
+    """
     cells: Cells = [[] for _ in range(width)]
     while result.cursor is not None and (rows := result.cursor.fetchmany(SOME_ROWS)):
-        for cell, values in zip(cells, zip(*rows, strict=True), strict=True):
-            cell.extend(values)
+        for place, cell in enumerate(cells):
+            cell.extend([row[place] for row in rows])
     result.close()
     return cells
 
