@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 from sqlalchemy import text
 from sqlalchemy.orm import Session
@@ -159,3 +159,29 @@ def test_every_question_of_a_reading_is_known_and_answered_the_same(any_engine):
         with listening(session) as more:
             session.execute(text("SELECT 1"))
         assert not more.same(session)  # asked past the list: nothing is known about its answer
+
+
+def test_a_closed_term_stays_in_memory_until_one_of_its_own_rows_changes(engine):
+    with writing(engine) as session:
+        programme, _ = small.programme_with_term(session)
+        later = make.make_term(session, programme, first_day=date(2026, 2, 9), last_day=date(2026, 3, 6))
+        unit = make.make_unit(session, small.school_of(session, programme))
+        small.count(session, unit, date(2026, 1, 12), 10)
+        session.commit()
+        about, cabin, head = (programme.id, None), unit.id, small.head(session, programme, later)
+
+    def last():
+        with reading(engine) as session:
+            return gather(session, about[0], head, datetime(2026, 4, 1, tzinfo=UTC), about[1]).last
+
+    def write(day, visits):
+        with writing(engine) as session:
+            small.count(session, session.get(make.m.units.Unit, cabin), day, visits)
+            session.commit()
+
+    before = last()
+    write(date(2026, 2, 10), 3)  # in the later term
+    assert last() is before
+    write(date(2026, 1, 14), 4)
+    assert last() is not before
+    assert (before.unit_weeks["visits"].sum(), last().unit_weeks["visits"].sum()) == (10, 14)

@@ -20,12 +20,11 @@ from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
 from tracker.records import frames
 from tracker.records.asked import listening
 from tracker.records.stamp import stamp
+from tracker.reports import closed
 from tracker.reports.gathered import Days, Gathered, read
 from tracker.reports.memory import Memory
 from tracker.vocabulary import CABIN_LIKE, UnitKind
 
-STOCK_HISTORY = timedelta(days=70)  # a machine's count before the period may lie before a long holiday
-WEEK = timedelta(days=6)
 MEMORY = Memory()
 T = TypeVar("T")
 
@@ -96,14 +95,19 @@ def gather(
     this = frames.TermHead(term.id, term.code, term.name, term.first_day, term.last_day)
     earlier = [other for other in frames.terms(session, programme_id) if other.last_day < term.first_day]
     wanted = _Wanted(programme_id, school_ids, this, last_day, earlier[-1] if earlier else None)
-    kept = MEMORY.get(seen, (head, wanted), lambda: _Kept(session, head, wanted), lambda kept: kept.asked.same(session))
-    return kept.pair(as_of)
+
+    def renew(older: _Kept) -> _Kept:
+        return older if older.asked.same(session) else _Kept(session, head, wanted, older)
+
+    return MEMORY.get(seen, (head, wanted), lambda: _Kept(session, head, wanted), renew).pair(as_of)
 
 
 class _Kept:
     """What was read for one question. A pair is laid out anew only where the instant of the report matters."""
 
-    def __init__(self, session: frames.Session, head: frames.ProgrammeHead, wanted: _Wanted) -> None:
+    def __init__(
+        self, session: frames.Session, head: frames.ProgrammeHead, wanted: _Wanted, older: _Kept | None = None
+    ) -> None:
         self.wanted = wanted
         first = wanted.previous.first_day if wanted.previous else wanted.term.first_day
         with listening(session) as self.asked:
@@ -114,14 +118,14 @@ class _Kept:
         # Once every sheet was due, a later instant changes nothing.
         self.settled = due.max().to_pydatetime() if len(due) else None
         self.laid_out: tuple[datetime, TermFacts, TermFacts | None] | None = None
+        self.closed: tuple[closed.Source, TermFacts] | None = older.closed if older else None
 
     def pair(self, as_of: datetime) -> Pair:
         """Both terms as known at an instant."""
         instant = as_of if self.settled is None else min(as_of, self.settled)
         found = self.laid_out
         if found is None or found[0] != instant:
-            found = (instant, *self._lay_out(instant))
-            self.laid_out = found
+            self.laid_out = found = (instant, *self._lay_out(instant))
         return Pair(found[1], found[2], as_of)
 
     def _lay_out(self, instant: datetime) -> tuple[TermFacts, TermFacts | None]:
@@ -133,7 +137,12 @@ class _Kept:
         before = Span(wanted.previous.first_day, wanted.previous.last_day)
         if self.laid_out is not None and self._all_due(before, min(instant, self.laid_out[0])):
             return now, self.laid_out[2]
-        return now, TermFacts(self.all, days, wanted.previous, before, instant, *self.last)
+        source = closed.source(self.all, days, before.last, self.last)
+        found = self.closed
+        if not (found and self._all_due(before, min(instant, found[1].as_of)) and found[0].same(source)):
+            made = TermFacts(source.all, source.days, wanted.previous, before, instant, *self.last)
+            self.closed = found = (source, made)
+        return now, found[1]
 
     def _all_due(self, period: Span, instant: datetime) -> bool:
         """Whether every sheet of a period was due by an instant."""

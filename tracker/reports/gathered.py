@@ -78,6 +78,12 @@ class Days:
     all: Gathered
     until: datetime
 
+    def known(self, of: Gathered, unit_days: pd.DataFrame, down: pd.DataFrame) -> Days:
+        """Days of other frames whose unit-days and lost minutes are known already."""
+        found = Days(of, self.until)
+        found.__dict__.update(scope=self.scope, unit_days=unit_days, down=down)  # as if they had been worked out
+        return found
+
     @cached_property
     def scope(self) -> Scope:
         """What the uptime measures look at."""

@@ -30,11 +30,11 @@ class Memory:
             self._things.clear()
 
     def get(
-        self, stamp: Stamp | None, key: Hashable, make: Callable[[], T], still: Callable[[T], bool] | None = None
+        self, stamp: Stamp | None, key: Hashable, make: Callable[[], T], renew: Callable[[T], T] | None = None
     ) -> T:
         """What was made under this stamp and key, or made now. Without a stamp it is made and not kept.
 
-        ``still`` says whether what was made under another stamp would be made the same now.
+        ``renew`` makes it from what was made under another stamp; what still holds may be given back as it is.
         """
         if stamp is None:
             return make()
@@ -47,7 +47,7 @@ class Memory:
                 return made
             older = [thing for (_, known), (_, thing) in self._things.items() if known == key]
         latest: T | None = older[-1] if older else None
-        fresh = latest if latest is not None and still is not None and still(latest) else make()
+        fresh = make() if latest is None or renew is None else renew(latest)
         with self._lock:
             self._things[place] = (stamp, fresh)
             self._things.move_to_end(place)

@@ -18,7 +18,7 @@ from tracker.measures.reorder import RestockReason, restock_needs
 from tracker.records import frames
 from tracker.records.people import schools_of
 from tracker.records.settings import setting
-from tracker.reports.facts import STOCK_HISTORY
+from tracker.reports.gathered import STOCK_HISTORY
 from tracker.reports.restock_list import REASON_WORDS, need_key
 from tracker.vocabulary import Source, UnitKind
 
