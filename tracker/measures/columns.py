@@ -75,7 +75,7 @@ def matches(wanted: Whole, known: Whole) -> tuple[Whole, Whole]:
     return place, np.arange(len(place)) - np.repeat(np.cumsum(count) - count - first, count)
 
 
-def sums_by(names: Texts, days: Whole, amounts: Floats | Whole) -> dict[tuple[str, Any], float]:
+def sums_by(names: Texts | Whole, days: Whole, amounts: Floats | Whole) -> dict[tuple[Any, Any], float]:
     """Sums by name and day (a ``date``), in order of both.
 
     >>> sums_by(np.array(["b", "a", "b"], dtype=object), np.array([1, 0, 1]), np.array([1.0, 2.0, 4.0]))
@@ -85,7 +85,7 @@ def sums_by(names: Texts, days: Whole, amounts: Floats | Whole) -> dict[tuple[st
     wanted, place = np.unique(keys(codes.astype(np.int64), days), return_inverse=True)
     totals = np.bincount(place, weights=amounts, minlength=len(wanted)).tolist()
     found = (wanted % DAY_KEY).astype("datetime64[D]").tolist()
-    named = [known[code] for code in (wanted // DAY_KEY).tolist()]
+    named = np.asarray(known)[wanted // DAY_KEY].tolist()
     return dict(zip(zip(named, found, strict=True), totals, strict=True))
 
 

@@ -10,16 +10,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from itertools import pairwise
+from typing import Any, Final, TypeAlias
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from tracker.measures.columns import Flags, Whole
 from tracker.measures.figure import Figure, Part
 from tracker.measures.parts import school_week_parts
 from tracker.vocabulary import Basis, Route
 
 FULL_QUARTERS: Final = 4
-DAY_COLUMNS: Final = ["school_id", "day", "state"]
+Days: TypeAlias = npt.NDArray[np.datetime64]
 
 
 class RouteState(StrEnum):
@@ -28,6 +32,9 @@ class RouteState(StrEnum):
     STANDS = "stands"  # a permitted route, and for burning a working incinerator that was seen
     NONE = "none"
     NOT_SEEN = "not seen"  # papers in force, but nobody looked at the incinerator
+
+
+RANKED: Final = (RouteState.NONE, RouteState.NOT_SEEN, RouteState.STANDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,66 +69,69 @@ def route_day_states(
         ``school_id``, ``day``, ``state`` (a code of ``RouteState``), in the order of ``school_days``.
     Source: own definition; permits, training and checks follow local rules.
     """
-    burning = _incinerator_states(incinerators, out_days, seen_days)
-    by_school: dict[int, list[Mapping[str, pd.Timestamp]]] = {}
+    schools, days = school_days["school_id"].to_numpy("int64"), school_days["day"].to_numpy("datetime64[D]")
+    order = np.argsort(schools, kind="stable")
+    known, begin = np.unique(schools[order], return_index=True)
+    burning = _by_school(incinerators, out_days, seen_days)
+    by_school: dict[int, list[Mapping[str, Any]]] = {}
     for route in routes.to_dict("records"):
         by_school.setdefault(int(route["school_id"]), []).append({str(key): route[key] for key in route})
-    rows = []
-    for school, day in zip(school_days["school_id"].tolist(), school_days["day"].tolist(), strict=True):
-        found = {_route_state(route, day, burning.get(school, [])) for route in by_school.get(school, [])}
-        rows.append((school, day, _best(found).value))
-    types = {"school_id": "int64", "day": school_days["day"].dtype, "state": "str"}  # also when there is no row
-    return pd.DataFrame(rows, columns=DAY_COLUMNS).astype(types)
+    best = np.zeros(len(days), dtype=np.int64)
+    for school, (first, last) in zip(known.tolist(), pairwise([*begin.tolist(), len(days)]), strict=True):
+        at = order[first:last]
+        for papers in by_school.get(school, ()):
+            best[at] = np.maximum(best[at], _of_route(papers, days[at], burning.get(school, [])))
+    states = pd.array([RANKED[place].value for place in best.tolist()], dtype="str")
+    return pd.DataFrame({"school_id": schools, "day": school_days["day"].to_numpy(), "state": states})
 
 
 @dataclass(frozen=True, slots=True)
 class _Incinerator:
-    from_day: pd.Timestamp
-    until_day: pd.Timestamp
-    out: frozenset[pd.Timestamp]
-    seen: frozenset[pd.Timestamp]
+    from_day: Any
+    until_day: Any
+    out: Days
+    seen: Days
 
-    def state(self, day: pd.Timestamp) -> RouteState:
-        if not _covers(self.from_day, self.until_day, day) or day in self.out:
-            return RouteState.NONE
-        return RouteState.STANDS if day in self.seen else RouteState.NOT_SEEN
-
-
-def _covers(first: pd.Timestamp, last: pd.Timestamp, day: pd.Timestamp) -> bool:
-    return first <= day and (pd.isna(last) or day <= last)
+    def states(self, days: Days) -> Whole:
+        """Places among ``RANKED``: there and not out; seen, or not looked at."""
+        there = _covers(self.from_day, self.until_day, days) & ~np.isin(days, self.out)
+        return np.where(there, np.where(np.isin(days, self.seen), 2, 1), 0)
 
 
-def _incinerator_states(
+def _covers(first: Any, last: Any, days: Days) -> Flags:
+    begun = days >= _day(first)
+    return begun if pd.isna(last) else begun & (days <= _day(last))
+
+
+def _day(value: Any) -> np.datetime64:
+    return np.datetime64("NaT") if pd.isna(value) else pd.Timestamp(value).to_datetime64().astype("datetime64[D]")
+
+
+def _by_school(
     incinerators: pd.DataFrame, out_days: pd.DataFrame, seen_days: pd.DataFrame
 ) -> dict[int, list[_Incinerator]]:
-    out = {unit: frozenset(days) for unit, days in out_days.groupby("unit_id")["day"]}
-    seen = {unit: frozenset(days) for unit, days in seen_days.groupby("unit_id")["day"]}
+    out, seen = _days_by_unit(out_days), _days_by_unit(seen_days)
+    none = np.zeros(0, dtype="datetime64[D]")
     found: dict[int, list[_Incinerator]] = {}
     for row in incinerators.to_dict("records"):
         unit = row["unit_id"]
-        machine = _Incinerator(
-            row["from_day"], row["until_day"], out.get(unit, frozenset()), seen.get(unit, frozenset())
-        )
+        machine = _Incinerator(row["from_day"], row["until_day"], out.get(unit, none), seen.get(unit, none))
         found.setdefault(int(row["school_id"]), []).append(machine)
     return found
 
 
-def _route_state(route: Mapping[str, pd.Timestamp], day: pd.Timestamp, incinerators: list[_Incinerator]) -> RouteState:
+def _days_by_unit(frame: pd.DataFrame) -> dict[Any, Days]:
+    return {unit: days.to_numpy("datetime64[D]") for unit, days in frame.groupby("unit_id")["day"]}
+
+
+def _of_route(route: Mapping[str, Any], days: Days, incinerators: list[_Incinerator]) -> Whole:
     # A comparison with a missing date is false: no permit on record is no permit.
-    if not _covers(route["from_day"], route["until_day"], day) or not route["permit_until"] >= day:
-        return RouteState.NONE
+    stands = _covers(route["from_day"], route["until_day"], days) & (days <= _day(route["permit_until"]))
     if str(route["kind"]) != Route.BURN.value:
-        return RouteState.STANDS
-    if not route["operator_until"] >= day:
-        return RouteState.NONE
-    return _best({machine.state(day) for machine in incinerators})
-
-
-def _best(states: set[RouteState]) -> RouteState:
-    for state in (RouteState.STANDS, RouteState.NOT_SEEN):
-        if state in states:
-            return state
-    return RouteState.NONE
+        return np.where(stands, 2, 0)
+    stands &= days <= _day(route["operator_until"])
+    machines = [machine.states(days) for machine in incinerators]
+    return np.where(stands, np.max(machines, axis=0) if machines else 0, 0)
 
 
 def route_days(states: pd.DataFrame, school_days: pd.DataFrame | None = None) -> RouteDays:

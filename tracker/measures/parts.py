@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
+from tracker.measures.columns import day_numbers, sums_by
 from tracker.measures.figure import Part
 
 
@@ -20,9 +19,6 @@ def school_week_parts(rows: pd.DataFrame, column: str) -> tuple[Part, ...]:
     [('1', 6.0), ('2', 1.0)]
     """
     name = "school" if "school" in rows.columns else "school_id"
-    sums: dict[tuple[Any, Any], float] = {}
-    for school, week, number in zip(*(rows[label].tolist() for label in (name, "week", column)), strict=True):
-        sums[school, week] = sums.get((school, week), 0.0) + number
-    return tuple(
-        Part(str(school), pd.Timestamp(week).date(), float(sums[school, week])) for school, week in sorted(sums)
-    )
+    names = rows[name].to_numpy(dtype=object if name == "school" else "int64")
+    sums = sums_by(names, day_numbers(rows["week"]), rows[column].to_numpy("float64"))
+    return tuple(Part(str(school), week, total) for (school, week), total in sums.items())
