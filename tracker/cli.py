@@ -104,6 +104,7 @@ def demo(port: int, keep: Path | None) -> None:
     """Serve the made-up programme on this machine, from a throw-away copy."""
     from tracker import demo as made_up
     from tracker.app import create_app
+    from tracker.web import ready
 
     folder = keep or Path(tempfile.mkdtemp(prefix="washbell-demo-"))
     folder.mkdir(parents=True, exist_ok=True)
@@ -115,6 +116,7 @@ def demo(port: int, keep: Path | None) -> None:
         app = create_app(made_up.settings(database), now=made_up.now)
         app.config["DEMO_LOGINS"] = list(made_up.LOGINS)
         made_up.publish_ended_terms(app)
+        ready.start(app)
         _serve_demo(app, port, made_up.LOGINS)
     finally:
         if keep is None:
@@ -155,6 +157,7 @@ def serve(host: str, port: int, threads: int, behind: str | None) -> None:
     from tracker.app import create_app, refuse_demo
     from tracker.db import reading
     from tracker.migrate import SchemaError, check
+    from tracker.web import ready
 
     settings, engine = _engine()
     try:
@@ -165,10 +168,10 @@ def serve(host: str, port: int, threads: int, behind: str | None) -> None:
     except (SettingsError, SchemaError) as error:
         fail(str(error))
     click.echo(f"Serving on http://{host}:{port}")
+    app = create_app(settings)
+    ready.start(app)
     proxy = {"trusted_proxy": behind, "trusted_proxy_headers": "x-forwarded-for x-forwarded-proto"} if behind else {}
-    waitress.serve(
-        create_app(settings), host=host, port=port, threads=threads, clear_untrusted_proxy_headers=True, **proxy
-    )
+    waitress.serve(app, host=host, port=port, threads=threads, clear_untrusted_proxy_headers=True, **proxy)
 
 
 @main.command("add-administrator")

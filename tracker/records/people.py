@@ -304,6 +304,11 @@ def programmes_of(session: Session, ids: Iterable[int]) -> list[Programme]:
     return list(session.scalars(select(Programme).where(Programme.id.in_(list(ids))).order_by(Programme.name)))
 
 
+def programme_ids(session: Session) -> list[int]:
+    """Every programme of this installation."""
+    return list(session.scalars(select(Programme.id).order_by(Programme.id)))
+
+
 def programme_by_code(session: Session, code: str) -> Programme | None:
     """The programme of that code."""
     return session.scalar(select(Programme).where(Programme.code == code))

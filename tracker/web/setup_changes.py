@@ -116,7 +116,7 @@ def _saved(save, form, rows) -> bool:
     try:
         before = rows()
         save()
-        wrong = sentences(check_change(before, rows()))
+        refused = sentences(check_change(before, rows()))
     except history.SetupError as wrong:
         db().rollback()
         show_errors(form, wrong.field, str(wrong))
@@ -125,9 +125,9 @@ def _saved(save, form, rows) -> bool:
         db().rollback()
         show_errors(form, "", CLASH)
         return False
-    if wrong:
+    if refused:
         db().rollback()
-        for column, message in wrong:
+        for column, message in refused:
             show_errors(form, next((name for name in FIELDS.get(column, (column,)) if name in form), ""), message)
         return False
     return True
