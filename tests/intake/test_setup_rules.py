@@ -135,7 +135,7 @@ def test_a_new_dial_may_come_at_the_moment_the_old_one_goes(session, tmp_path):
 
 
 def test_what_the_database_alone_refuses_is_a_problem_too_and_nothing_stays(session, tmp_path, monkeypatch):
-    monkeypatch.setattr(folder_lines, "CLASH_RULES", ())
+    monkeypatch.setattr(folder_lines, "ALL_CLASHES", ())
     rows = small()
     rows["terms"].append({"term": "T2", "name": "Two", "first_day": "2026-01-20", "last_day": "2026-03-01"})
     assert rules_met(session, tmp_path, rows) == {("terms", 0, "", "database")}

@@ -15,7 +15,8 @@ from tracker.intake.problems import Problem, shown
 from tracker.intake.rows import header, parse_row
 from tracker.intake.rulebook import no_such
 from tracker.intake.rules_units import IN_FUTURE, late_columns
-from tracker.intake.setup_rules import CLASH_RULES, SETUP_RULES, SetupRule
+from tracker.intake.setup_apart import ALL_CLASHES
+from tracker.intake.setup_rules import SETUP_RULES, SetupRule
 from tracker.intake.tables import BY_NAME, TABLES, Link, Table
 from tracker.records.lookups import TARGETS, Codes, Lookups, existing, key_of
 
@@ -213,7 +214,7 @@ def check_setup(lines: Lines, now: datetime | None, doubts: Mapping[str, str]) -
         }
         for name in {*lines.by_table, *lines.on_record}
     }
-    for clash_rule in CLASH_RULES:
+    for clash_rule in ALL_CLASHES:
         reasons = [doubts[name] for name in clash_rule.needs if name in doubts]
         if reasons:
             problems += [_not_checked(name, reasons) for name in clash_rule.tables if name in lines.files]

@@ -8,7 +8,7 @@ from itertools import combinations
 from typing import Any
 
 from tracker.intake.rulebook import spoken
-from tracker.intake.setup_rules import FOREVER, Clash, ClashRule, Merged
+from tracker.intake.setup_rules import CLASH_RULES, FOREVER, Clash, ClashRule, Merged
 
 Row = tuple[int, Mapping[str, Any]]
 
@@ -103,3 +103,6 @@ APART_RULES = (
     ),
     ClashRule("closures_apart", ("closures",), "Days without school are said once.", closures_apart),
 )
+
+# every rule about rows that do not go together, for a folder and for a form alike
+ALL_CLASHES = (*CLASH_RULES, *APART_RULES)

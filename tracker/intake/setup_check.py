@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 
 from tracker.intake.problems import Problem
 from tracker.intake.rows import header, parse_row, written
-from tracker.intake.setup_apart import APART_RULES
-from tracker.intake.setup_rules import CLASH_RULES, SETUP_RULES
+from tracker.intake.setup_apart import ALL_CLASHES
+from tracker.intake.setup_rules import SETUP_RULES
 from tracker.intake.tables import BY_NAME, Column
 from tracker.records.lookups import Codes, existing, key_of, lookups_of
 
@@ -57,7 +57,7 @@ def check_change(before: Rows, after: Rows) -> list[Problem]:
     for name, rows in merged.items():
         for values in (values for line, values in rows.values() if line):
             problems += _single(name, values)
-    for rule in {one.name: one for one in (*APART_RULES, *CLASH_RULES)}.values():
+    for rule in ALL_CLASHES:
         if set(rule.tables) <= merged.keys():
             for clash in rule.check(merged):
                 if clash.line:
