@@ -6,6 +6,7 @@ from flask import Response, request_finished
 from tests.demo_file import copy_to
 from tracker import demo
 from tracker.app import create_app
+from tracker.demo_data import DEMO_NOW
 from tracker.reports import charts
 from tracker.web import ready
 from tracker.web.state import EXTENSION
@@ -13,14 +14,14 @@ from tracker.web.state import EXTENSION
 
 @pytest.fixture
 def app(tmp_path):
-    app = create_app(demo.settings(copy_to(tmp_path)), now=demo.now)
+    app = create_app(demo.settings(copy_to(tmp_path)), now=lambda: DEMO_NOW)
     yield app
     app.extensions[EXTENSION].engine.dispose()
 
 
 def test_a_report_made_ready_is_opened_without_drawing_again(app, monkeypatch):
     for job in (("school", 1), ("programme", 1)):
-        ready.make(app.extensions[EXTENSION].engine, job, demo.now())
+        ready.make(app.extensions[EXTENSION].engine, job, DEMO_NOW)
     monkeypatch.setattr(charts, "_render", lambda _chart: pytest.fail("drawn again"))
     with app.test_client() as officer:
         demo._log_in(officer)
@@ -39,7 +40,7 @@ def test_a_job_waits_once_and_what_fails_does_not_stop_the_next(app, monkeypatch
             raise SystemExit  # the test's way out of a loop that runs for ever
 
     monkeypatch.setattr(ready, "make", made)
-    jobs = ready.Ready(app.extensions[EXTENSION].engine, demo.now)
+    jobs = ready.Ready(app.extensions[EXTENSION].engine, lambda: DEMO_NOW)
     jobs.ask(("school", 1), ("school", 2), ("school", 1))
     with pytest.raises(SystemExit):
         jobs.work(wait_s=0)
