@@ -91,6 +91,7 @@ def prepare(database: Path, *, progress: Callable[[int, int, str], None] | None 
     hasher = PasswordHasher()
     hashes = {email: hasher.hash(password) for _, email, password in LOGINS}
     with writing(engine) as session:
+        session.info["now"] = DEMO_NOW
         load_folder(session, paths.seed_data(), progress=progress)
         _ask(session)
         for email, secret_hash in hashes.items():

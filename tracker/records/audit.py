@@ -168,6 +168,11 @@ def _hash(session: Session, after_seq: int, last_seq: int | None, chained_on: st
     return last, digest.hexdigest()
 
 
+def last_change(session: Session) -> datetime | None:
+    """When the newest change was made; None before the first."""
+    return session.scalar(select(Audit.at).order_by(Audit.seq.desc()).limit(1))
+
+
 def seal(session: Session, at: datetime) -> AuditSeal | None:
     """Seal the audit rows written since the last seal; None where there are none.
 

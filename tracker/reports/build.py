@@ -7,7 +7,7 @@ from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
 from tracker import __version__
-from tracker.records import heads, people, publications
+from tracker.records import audit, heads, people, publications
 from tracker.reports.printing import day
 from tracker.reports.report import Report
 
@@ -35,6 +35,17 @@ def begun(session: Session, programme_id: int, as_of: datetime) -> list[heads.Te
     """Terms that have begun by an instant, latest first."""
     today = as_of.astimezone(ZoneInfo(heads.programme(session, programme_id).zone)).date()
     return [term for term in reversed(heads.terms(session, programme_id)) if term.first_day <= today]
+
+
+def known_by(session: Session, at: datetime) -> datetime:
+    """The instant a report opened at ``at`` is made for: the last full hour, or the newest change since.
+
+    All records known at ``at`` are in it, and open outages run to it. Reports opened in one hour with nothing written
+    between are so made for one instant, and are made once.
+    """
+    hour = at.replace(minute=0, second=0, microsecond=0)
+    changed = audit.last_change(session)
+    return hour if changed is None else max(hour, min(changed, at))
 
 
 def school(session: Session, school_id: int, term: heads.TermHead, as_of: datetime) -> Report:

@@ -65,7 +65,7 @@ def make(engine: Engine, job: Job, as_of: datetime) -> None:
         if not begun:
             return
         maker = build.school if kind == "school" else build.programme
-        report = maker(session, owner_id, begun[0], as_of)
+        report = maker(session, owner_id, begun[0], build.known_by(session, as_of))
     for section in report.sections:
         for chart in section.charts:
             charts.svg(chart)

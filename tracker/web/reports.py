@@ -36,7 +36,7 @@ def term_or_404(programme_id: int, named: str) -> heads.TermHead:
 def built(make, owner_id: int, term: heads.TermHead, as_of: datetime | None = None):
     """The report, or the answer for what is not there."""
     try:
-        return make(db(), owner_id, term, as_of or now())
+        return make(db(), owner_id, term, as_of or build.known_by(db(), now()))
     except KeyError:
         raise  # a fault of ours, not an address that is not there
     except LookupError:
