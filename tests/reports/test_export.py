@@ -65,7 +65,7 @@ def test_files_and_terminal_say_which_targets_were_not_reached_and_which_cannot_
     told = export.text(made)
     assert "Targets not reached\n    Days with a route: 80.0 % (70.0 % to 90.0 %); target at least 95.0 %.\n" in told
     lists = {one["title"]: one["sentences"] for one in json.loads(export.json_text(made))["targets"]}
-    assert len(lists["Targets not reached"]) == len(lists["Targets that cannot be told"]) == 1
+    assert len(lists["Targets not reached"]) == len(lists["Targets of which it cannot be told"]) == 1
 
 
 # Characters that start a formula in spreadsheets: OWASP, "CSV Injection".

@@ -64,7 +64,7 @@ def test_lists_name_each_headline_once_and_say_none_where_all_was_reached():
     good = line(EXACT, key="completeness_share", label="Week sheets received", target=0.9)
     assert targets.lists(report(good, good)) == (
         ("Targets not reached", ("None.",)),
-        ("Targets that cannot be told", ("None.",)),
+        ("Targets of which it cannot be told", ("None.",)),
     )
 
 

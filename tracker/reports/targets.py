@@ -182,7 +182,7 @@ def lists(report: Report) -> tuple[tuple[str, tuple[str, ...]], ...]:
     every = [found for found in standings(report) if found.verdict is not Verdict.PLANNED]
     if not every:
         return ()
-    titles = ((Verdict.NOT_REACHED, "Targets not reached"), (Verdict.UNKNOWN, "Targets that cannot be told"))
+    titles = ((Verdict.NOT_REACHED, "Targets not reached"), (Verdict.UNKNOWN, "Targets of which it cannot be told"))
     return tuple(
         (title, tuple(_sentence(found) for found in every if found.verdict is wanted) or ("None.",))
         for wanted, title in titles
