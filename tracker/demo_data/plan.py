@@ -162,7 +162,6 @@ SCHOOLS = (
         ("8.602", "60.090"), taps_counted=True, buyer=CIRCLE,
     ),
 )  # fmt: skip
-BY_CODE = {plan.code: plan for plan in SCHOOLS}
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tracker.intake.week_layout import Layout, key
-from tracker.intake.week_plan import PlanStock
 from tracker.vocabulary import Source
 
 TALLY = Source.TALLY.value
@@ -180,8 +179,3 @@ def ref_for(code: str, what: str, *parts: str) -> str:
     if not parts:
         return f"{code}-{what}"
     return f"{code}-{what}{hashlib.sha256('|'.join(parts).encode()).hexdigest()[:8]}"
-
-
-def stock_by_key(layout: Layout) -> dict[str, PlanStock]:
-    """Places and products by the end of their cells' keys."""
-    return {key("left", s.place, s.product): s for s in layout.plan.stocks}

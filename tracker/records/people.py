@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -297,11 +296,6 @@ def belongs(session: Session, person_id: int, programme_id: int) -> bool:
 def only_in(session: Session, person_id: int, programme_id: int) -> bool:
     """Whether every role the person holds now is in the programme."""
     return all(grant.programme_id == programme_id for grant in grants_of(session, person_id))
-
-
-def programmes_of(session: Session, ids: Iterable[int]) -> list[Programme]:
-    """The programmes with these ids, by name."""
-    return list(session.scalars(select(Programme).where(Programme.id.in_(list(ids))).order_by(Programme.name)))
 
 
 def programme_ids(session: Session) -> list[int]:

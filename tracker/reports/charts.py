@@ -7,7 +7,6 @@ marks, missing weeks have a mark of their own. Drawings are kept in memory by th
 from __future__ import annotations
 
 import hashlib
-import html
 import json
 import re
 from collections import OrderedDict
@@ -17,28 +16,24 @@ from threading import Lock
 from typing import Any
 
 from tracker.measures.figure import Figure
+from tracker.reports.chart_look import (
+    FILLINGS,
+    FONT,
+    INK,
+    LETTER,
+    MAIN,
+    PALE,
+    PART_FILLINGS,
+    QUIET,
+    WIDTH,
+    accessible,
+    finish,
+)
 from tracker.reports.printing import MONTHS, NO_SCHOOL, NOT_DUE, NOT_RECORDED, NOT_REPORTED, bare
 from tracker.reports.report import Chart
 
 VL_VERSION = "6.4"
-WIDTH = 344  # fits a 360 px phone beside its margins, so that 12 px letters stay 12 px
-FONT = 12
-LETTER = 7  # pixels that a letter of that size takes at most, on average
 KEPT = 256
-INK, QUIET, MAIN, PALE, PAPER = "#24221d", "#595347", "#0c4f55", "#c9dfdc", "#fffefa"
-
-# A filling is drawn in a stand-in colour that nothing else uses and exchanged for its pattern in the finished SVG.
-FILLINGS: dict[str, tuple[str, str]] = {
-    "solid": (MAIN, ""),
-    "pale": (PALE, ""),
-    "stripes": ("#a1b2c3", '<path d="M-1 1L1 -1M0 6L6 0M5 7L7 5" stroke="#0c4f55" stroke-width="1.6"/>'),
-    "dots": ("#a2b3c4", '<circle cx="3" cy="3" r="1.3" fill="#0c4f55"/>'),
-    "missing": ("#a3b4c5", '<path d="M0 0L6 6M6 0L0 6" stroke="#80796a" stroke-width="0.9"/>'),
-    "empty": ("#fefefe", ""),
-    "faint": ("#d3ccba", ""),
-}
-PART_FILLINGS = ("solid", "stripes", "dots", "empty")
-
 _kept: OrderedDict[str, str] = OrderedDict()
 _lock = Lock()  # the renderer is called by one thread at a time
 
@@ -88,59 +83,7 @@ def _render(chart: Chart) -> str:
     return accessible(raw, re.sub(r"[^a-zA-Z0-9_-]", "-", chart.key), chart.title, chart.description)
 
 
-def accessible(svg_text: str, uid: str, title: str, description: str) -> str:
-    """Steady ids of its own, a title and a description, patterns for stand-in colours, no style attribute.
-
-    >>> accessible('<svg width="9" style="x"><g id="clip1" role="m"/></svg>', "c", "A", "B")[:53]
-    '<svg role="img" aria-labelledby="c-t" aria-describedb'
-    """
-    text = re.sub(r'\s(?:role|aria-[a-z]+|style)="[^"]*"', "", svg_text)
-    order: dict[str, int] = {}
-    text = re.sub(
-        r'(\bid="|url\(#)((?:gradient_|clip)\d+)', lambda m: f"{m[1]}{uid}-{order.setdefault(m[2], len(order))}", text
-    )
-    defs = []
-    for name, (colour, drawing) in FILLINGS.items():
-        if drawing and f'fill="{colour}"' in text:
-            text = text.replace(f'fill="{colour}"', f'fill="url(#{uid}-{name})"')
-            box = f'<rect width="6" height="6" fill="{PAPER}"/>'
-            size = 'width="6" height="6" patternUnits="userSpaceOnUse"'
-            defs.append(f'<pattern id="{uid}-{name}" {size}>{box}{drawing}</pattern>')
-    head = f'<title id="{uid}-t">{html.escape(title)}</title><desc id="{uid}-d">{html.escape(description)}</desc>'
-    head += f"<defs>{''.join(defs)}</defs>" if defs else ""
-    text = text.replace("<svg ", f'<svg role="img" aria-labelledby="{uid}-t" aria-describedby="{uid}-d" ', 1)
-    return re.sub(r"(<svg\b[^>]*>)", lambda m: m[1] + head, text, count=1)
-
-
 # --- what the drawings share --------------------------------------------------------------------------------------
-
-
-def _finish(chart: Any, height: int) -> dict[str, Any]:
-    """The specification with the one theme of all charts."""
-    axis = {
-        "labelFontSize": FONT,
-        "titleFontSize": FONT,
-        "labelColor": INK,
-        "titleColor": QUIET,
-        "titleFontWeight": 400,
-    }
-    axis |= {"domain": False, "ticks": False, "gridColor": "#e3dccb", "labelPadding": 6}
-    legend = {"labelFontSize": FONT, "labelColor": INK, "title": None, "orient": "top", "columns": 2, "labelLimit": 160}
-    legend |= {
-        "symbolType": "square",
-        "symbolStrokeColor": INK,
-        "symbolStrokeWidth": 1,
-        "symbolSize": 130,
-        "offset": 6,
-        "columnPadding": 28,
-    }
-    chart = chart.properties(width=WIDTH, height=height, autosize={"type": "fit", "contains": "padding"})
-    chart = chart.configure(
-        font="sans-serif", background="transparent", padding={"left": 7, "right": 2, "top": 2, "bottom": 2}
-    )
-    chart = chart.configure_axis(**axis).configure_legend(**legend).configure_view(stroke=None)
-    made: dict[str, Any] = chart.to_dict()
-    return made
 
 
 def _day(value: date | str) -> date:
@@ -208,7 +151,7 @@ def weekly_bars(chart: Chart) -> dict[str, Any]:
     caps = [_cap(ranged, "low", room), _cap(ranged.transform_filter("!datum.cut"), "high", room)]
     arrows = ranged.transform_filter("datum.cut").mark_point(shape="triangle-right", size=45, fill=INK, stroke=INK)
     arrows = arrows.encode(x=alt.X("high:Q", scale=room))
-    return _finish(alt.layer(bars, rule, *caps, arrows, words), 24 * max(len(rows), 1) + 6)
+    return finish(alt.layer(bars, rule, *caps, arrows, words), 24 * max(len(rows), 1) + 6)
 
 
 def _cap(base: Any, side: str, room: Any) -> Any:
@@ -293,7 +236,7 @@ def stacked_week_share(chart: Chart) -> dict[str, Any]:
     ]
     words = alt.Chart(_data(ends)).mark_text(align="left", dx=6, fontSize=FONT, color=INK)
     words = words.encode(y=lines, x=alt.X("length:Q", scale=room), text="words:N")
-    return _finish(alt.layer(bars, gaps, words), 24 * max(len(weeks), 1) + 70)
+    return finish(alt.layer(bars, gaps, words), 24 * max(len(weeks), 1) + 70)
 
 
 def _week_sums(rows: Sequence[Mapping[str, Any]]) -> dict[date, float | None]:
@@ -369,7 +312,7 @@ def bar_by_name(chart: Chart) -> dict[str, Any]:
         x=alt.value(0), text="name:N"
     )
     words = base.mark_text(align="right", dy=-7, fontSize=FONT, color=INK).encode(x=alt.value("width"), text="words:N")
-    return _finish(alt.layer(bars, gaps, rule, *caps, names, words), 38 * max(len(rows), 1))
+    return finish(alt.layer(bars, gaps, rule, *caps, names, words), 38 * max(len(rows), 1))
 
 
 def _name_room(rows: Sequence[Mapping[str, Any]]) -> float:
@@ -413,7 +356,7 @@ def completeness_strip(chart: Chart) -> dict[str, Any]:
     )
     named = _data([{"place": place, "name": school} for place, school in enumerate(schools)])
     names = alt.Chart(named).mark_text(align="left", dy=-17, fontSize=FONT, color=INK, limit=WIDTH - 8)
-    return _finish(cells + names.encode(x=alt.value(0), y=places, text="name:N"), 40 * max(len(schools), 1) + 90)
+    return finish(cells + names.encode(x=alt.value(0), y=places, text="name:N"), 40 * max(len(schools), 1) + 90)
 
 
 def _two_line_weeks(weeks: Sequence[date]) -> str:

@@ -393,8 +393,3 @@ class TermFacts:
     def school_name(self, school_id: int) -> str:
         """A school's name; its id where it has left the programme."""
         return next((school.name for school in self.schools if school.id == school_id), str(school_id))
-
-    def row_of(self, frame: pd.DataFrame, column: str, value: Any) -> Any:
-        """The first row of a frame with this value, or None."""
-        rows = frame[frame[column] == value]
-        return None if rows.empty else rows.iloc[0]

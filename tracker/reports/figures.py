@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-import pandas as pd
-
 from tracker.measures import (
     disposal,
     quality,
@@ -23,7 +21,7 @@ from tracker.records.frames import TargetHead
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.printing import number
 from tracker.reports.report import Line
-from tracker.vocabulary import Basis, Route, UnitKind
+from tracker.vocabulary import Basis, UnitKind
 
 Compute = Callable[[TermFacts], Figure]
 SCHOOL_WEEKS = "school-weeks"
@@ -274,8 +272,3 @@ def litres(facts: TermFacts) -> str:
     """The reference cistern's litres as a plain number."""
     ml = facts.settings["reference_cistern_ml"]
     return number(ml / 1000, 0 if ml % 1000 == 0 else 1)
-
-
-def burning_schools(routes: pd.DataFrame) -> set[int]:
-    """Schools with a route that burns."""
-    return set(routes.loc[routes["kind"] == Route.BURN.value, "school_id"].tolist())

@@ -115,14 +115,6 @@ def ask_to_log_in():
 # --- the person ---------------------------------------------------------------------------------------------------
 
 
-def require(*roles: Role) -> None:
-    """Go on only for a person who holds one of the roles somewhere; 403 otherwise."""
-    if not current_user.is_authenticated:
-        abort(401)
-    if not any(grant.role in roles for grant in current_user.grants):
-        abort(403)
-
-
 def person_id() -> int:
     """The logged-in person's id, for audit rows and "sent by"."""
     found: int = current_user.person_id
