@@ -10,7 +10,7 @@ import pytest
 from tests.reports import by_hand
 from tests.reports.by_hand import WEEKS, chart, weekly
 from tracker.measures.figure import Figure
-from tracker.reports import charts
+from tracker.reports import chart_look, charts
 from tracker.vocabulary import Basis
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -105,7 +105,7 @@ def test_value_words_end_inside_the_drawing():
     rows = [{"name": "A school with a long name for a chart", "value": 123456.0}, {"name": "B", "value": 402.0}]
     drawn = charts.svg(chart("bar_by_name", rows))
     spots = re.findall(r'text-anchor="end" transform="translate\(([\d.]+),', drawn)
-    assert spots and max(float(spot) for spot in spots) <= charts.WIDTH - 9  # 7 and 2 px of padding
+    assert spots and max(float(spot) for spot in spots) <= chart_look.WIDTH - 9  # 7 and 2 px of padding
 
 
 def test_a_week_without_school_says_so():
@@ -167,8 +167,8 @@ def test_the_contrast_formula_gives_the_published_extremes():
     assert contrast("#777777", "#777777") == 1
 
 
-@pytest.mark.parametrize("outline", [charts.INK, charts.MAIN])
-@pytest.mark.parametrize("ground", [charts.PAPER, charts.PALE, "#ffffff", "#fbf8f1"])
+@pytest.mark.parametrize("outline", [chart_look.INK, chart_look.MAIN])
+@pytest.mark.parametrize("ground", [chart_look.PAPER, chart_look.PALE, "#ffffff", "#fbf8f1"])
 def test_outlines_and_marks_stand_out_three_to_one(outline, ground):
     # WCAG 2.2, SC 1.4.11 non-text contrast: at least 3 to 1.
     assert contrast(outline, ground) >= 3
