@@ -145,6 +145,12 @@ def free_is_free(row: Mapping[str, Any]) -> Iterator[Said]:
         yield Said("price_minor", "Only what is sold has a price. Write 0, or way as sold.")
 
 
+def room_for_minimum(row: Mapping[str, Any]) -> Iterator[Said]:
+    """A school has room for what it keeps at the least."""
+    if row["minimum"] is not None and row["room"] is not None and row["room"] < row["minimum"]:
+        yield Said("room", f"There is less room than the {row['minimum']} pieces to keep. Correct one of them.")
+
+
 def email_lower(row: Mapping[str, Any]) -> Iterator[Said]:
     """An address is written in small letters."""
     email = row["email"] or ""
@@ -197,6 +203,9 @@ SETUP_RULES = (
     SetupRule("dial_whole", ("dials",), "A dial's end has time and value; values fit its digits.", dial_whole),
     SetupRule(
         "place_whole", ("places",), "Machines name their unit, machines and cupboards their school.", place_whole
+    ),
+    SetupRule(
+        "room_for_minimum", ("stock_rules",), "A school has room for what it keeps at the least.", room_for_minimum
     ),
     SetupRule("free_is_free", ("given_how",), "Only what is sold has a price.", free_is_free),
     SetupRule("email_lower", ("people",), "An address is in small letters.", email_lower),

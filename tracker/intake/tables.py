@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from tracker.records.columns import Column, Link, Table
 from tracker.records.tables_facts import HAPPENED
+from tracker.records.tables_restock import RESTOCK
 from tracker.records.tables_setup import SETUP
 
 __all__ = ["BY_NAME", "TABLES", "Column", "Link", "Table"]
 
-TABLES: tuple[Table, ...] = SETUP + HAPPENED
+TABLES: tuple[Table, ...] = SETUP + RESTOCK + HAPPENED
 
 BY_NAME = {table.name: table for table in TABLES}

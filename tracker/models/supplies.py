@@ -19,6 +19,7 @@ class Product(Base):
         UniqueConstraint("programme_id", "code"),
         CheckConstraint("pack_size >= 1", name="pack"),
         CheckConstraint("unit_cost_minor >= 0", name="cost"),
+        CheckConstraint("pack_ml IS NULL OR pack_ml > 0", name="volume"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
     programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id"))
@@ -28,6 +29,8 @@ class Product(Base):
     pack_size: Mapped[int]
     unit_cost_minor: Mapped[int]
     shelf_life_days: Mapped[int | None]
+    pack_ml: Mapped[int | None]  # the room a pack takes in a vehicle
+    unit_name: Mapped[str | None] = mapped_column(String(24))  # what pieces are called, in the plural; None: pieces
 
 
 class Lot(Base):
@@ -158,3 +161,37 @@ class PlannedRound(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id"))
     day: Mapped[date]
+
+
+class Vehicle(Base):
+    """What a round is driven with, and the room in it: by volume, by packs, by both, or not limited."""
+
+    __tablename__ = "vehicle"
+    __table_args__ = (
+        UniqueConstraint("programme_id", "code"),
+        CheckConstraint("room_ml IS NULL OR room_ml > 0", name="room_ml"),
+        CheckConstraint("room_packs IS NULL OR room_packs > 0", name="room_packs"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id"))
+    code: Mapped[str] = mapped_column(String(32))
+    name: Mapped[str] = mapped_column(String(80))
+    room_ml: Mapped[int | None]
+    room_packs: Mapped[int | None]
+
+
+class StockRule(Base):
+    """What a school keeps of a product at the least, and what it has room for, in pieces, from a day on."""
+
+    __tablename__ = "stock_rule"
+    __table_args__ = (
+        UniqueConstraint("school_id", "product_id", "from_day"),
+        CheckConstraint("minimum >= 0", name="minimum"),
+        CheckConstraint("room IS NULL OR room >= minimum", name="room"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    school_id: Mapped[int] = mapped_column(ForeignKey("school.id"))
+    product_id: Mapped[int] = mapped_column(ForeignKey("product.id"))
+    from_day: Mapped[date]
+    minimum: Mapped[int] = mapped_column(default=0)
+    room: Mapped[int | None]

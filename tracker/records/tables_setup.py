@@ -25,6 +25,7 @@ from tracker.records.columns import (
     word,
     yes,
 )
+from tracker.records.tables_restock import PRODUCT_MORE
 from tracker.vocabulary import (
     BeforeKind,
     ClosureScope,
@@ -310,7 +311,7 @@ SETUP: tuple[Table, ...] = (
             yes("menstrual"),
             whole("pack_size", 1, 10000),
             whole("unit_cost_minor"),
-            whole("shelf_life_days", 1, 10000, required=False),
+            *PRODUCT_MORE,
         ),
     ),
     Table(
