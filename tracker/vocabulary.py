@@ -135,6 +135,60 @@ class Quantity(StrEnum):
     ENERGY = "energy"
 
 
+class WaterSource(StrEnum):
+    """Where water came from. Recovered on site is a source of its own."""
+
+    MAINS = "mains"
+    TANKER = "tanker"
+    RAIN = "rain"
+    RECOVERED = "recovered"
+
+
+class Every(StrEnum):
+    """How often a number of cleaning cycles is run."""
+
+    SCHOOL_DAY = "school day"
+    WEEK = "week"  # a week with school
+
+
+class PowerPart(StrEnum):
+    """What energy was used for."""
+
+    LIGHT_FAN = "light and fan"
+    PUMP = "pump"
+    TREATMENT = "seat or floor treatment"
+    BURN = "incinerator"
+
+
+class EnergySource(StrEnum):
+    """Where energy came from besides the metered supply."""
+
+    SOLAR = "solar"
+    RECOVERED = "recovered"
+
+
+class TopicKind(StrEnum):
+    """What a lesson was about, whatever its topic is called."""
+
+    MENSTRUAL = "menstrual health"
+    HANDWASHING = "hand washing"
+    TOILETS = "toilet use"
+    OTHER = "other"
+
+
+class Signal(StrEnum):
+    """What a device reports of a unit by itself. The first five are counters and bear the names of quantities."""
+
+    WATER = "water"
+    VISITS = "visits"
+    LONG_VISITS = "long_visits"
+    VENDS = "vends"
+    ENERGY = "energy"
+    LEVEL = "level"  # of a tank or bin, as a share of full
+    LOW_WATER = "low water"  # true while the tank is too low
+    FAULT = "fault"  # true while the unit says it is out of use
+
+
 class SheetState(StrEnum):
     """A draft is a payload, not facts; the other three count in reports."""
 
@@ -230,6 +284,39 @@ class MoneyKind(StrEnum):
     POWER = "power"
     VEND_INCOME = "vend income"
     DISPLAY_RENT = "display rent"
+
+
+class Measure(StrEnum):
+    """What is compared between units; each is a ratio of two totals."""
+
+    LITRES_PER_VISIT = "litres per visit"
+    AVAILABILITY = "availability"
+    OUTAGES_PER_1000_VISITS = "outages per 1,000 visits"
+    COST_PER_VISIT = "cost per visit"
+
+
+class Better(StrEnum):
+    """Which direction a declared success has."""
+
+    LOWER = "lower"
+    HIGHER = "higher"
+
+
+class TrialSide(StrEnum):
+    """On which side of a trial a unit stands."""
+
+    FITTED = "fitted"  # gets the fitting
+    COMPARISON = "comparison"  # stays as it is
+
+
+class SpotFigure(StrEnum):
+    """A week's figure of a school that somebody else can count again from the paper, the log or the shelf."""
+
+    VISITS = "visits tallied"
+    BURNS = "burns started"
+    LEFT = "supplies left"
+    SOLD_OUT = "machine days sold out"
+    LESSONS = "minutes of lessons"
 
 
 class ReportKind(StrEnum):

@@ -3,6 +3,7 @@
 from tracker.models import (
     agreements,
     audit,
+    channels,
     disposal,
     outages,
     people,
@@ -14,11 +15,13 @@ from tracker.models import (
     supplies,
     units,
     usage,
+    water,
 )
 
 __all__ = [
     "agreements",
     "audit",
+    "channels",
     "disposal",
     "outages",
     "people",
@@ -30,4 +33,5 @@ __all__ = [
     "supplies",
     "units",
     "usage",
+    "water",
 ]
