@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tracker.demo_data import counts, lessons, repairs, school_time, setup, supplies, visits
+from tracker.demo_data import cleaning, counts, lessons, repairs, school_time, setup, supplies, visits
 from tracker.demo_data.book import Book
 from tracker.demo_data.plan import DEMO_NOW, SCHOOLS, SchoolPlan
 from tracker.demo_data.units import UnitPlan, units_of, write_units
@@ -47,6 +47,7 @@ def _play(book: Book, ledger: supplies.Ledger, plan: SchoolPlan, units: list[Uni
     counts.write_counts(book, year, units, happened)
     repairs.write_repairs(book, year, units, outages)
     supplies.Supplies(book, ledger, year).play()
+    cleaning.play(book, ledger, year)
     supplies.write_disposal(book, year, units)
     lessons.write_sessions(book, year)
     lessons.write_inspections(book, year, units)

@@ -27,8 +27,27 @@ PRODUCTS = (
     (LONG_PAD, "Napkin, long", True, 8, 46, 1095),
     (SOAP, "Soap, bar", False, 12, 90, None),
 )
+# used up in cleaning and repair; demo_data/cleaning.py plays them
+MORE = (
+    ("DISINF", "Disinfectant, 1 L bottle", False, 6, 240, 720),
+    ("LINER", "Bin liner", False, 20, 9, None),
+    ("VALVE", "Flush valve seal", False, 2, 650, None),
+)
+# the room a pack takes in mL, and what pieces are called
+PACKED = {
+    REGULAR: (900, "napkins"), LONG_PAD: (1000, "napkins"), SOAP: (1500, "bars"),
+    "DISINF": (7500, "bottles"), "LINER": (1200, "liners"), "VALVE": (250, "seals"),
+}  # fmt: skip
+VEHICLES = (("VAN", "Van", 900_000, None), ("BIKE", "Motorbike with two boxes", 80_000, 60))
+# school, product, pieces kept at the least, room in pieces: shelves that are small, and a girls' school that keeps more
+SHELF_RULES = (
+    ("OL-04", REGULAR, 80, 700), ("OL-09", REGULAR, 10, 80), ("OL-05", "DISINF", 4, 30), ("OL-08", "DISINF", 2, 18),
+)  # fmt: skip
 LOTS = ((FIRST_DAY, "2501"), (date(2026, 1, 5), "2601"), (date(2026, 4, 13), "2602"))
 EXPIRES = {"2501": date(2026, 12, 31), "2601": date(2028, 1, 31), "2602": date(2028, 5, 31)}
+GOES_OFF = {("DISINF", "2501"): date(2026, 8, 31), ("DISINF", "2601"): date(2027, 12, 31)}
+GOES_OFF |= {("DISINF", "2602"): date(2028, 3, 31)}
+RESERVE = {"DISINF": 4, "LINER": 9, "VALVE": 3}  # packs of a lot beyond what goes out
 STORE, SUPPLIER, GIVEN, LOSS, DIFFERENCE = "STORE", "SUPPLIER", "GIVEN", "LOSS", "DIFF"
 OUTSIDE = (
     (STORE, "Central store", PlaceKind.STORE), (SUPPLIER, "Supplier", PlaceKind.SUPPLIER),
@@ -123,14 +142,26 @@ def lot_on(day: date) -> str:
 
 def write_products(book: Book) -> None:
     """Products, lots, and the places that belong to no school."""
-    for code, name, menstrual, pack, cost, life in PRODUCTS:
+    for code, name, menstrual, pack, cost, life in PRODUCTS + MORE:
         row: dict[str, Cell] = {"product": code, "name": name, "menstrual": menstrual, "pack_size": pack}
+        row |= {"pack_ml": PACKED[code][0], "unit_name": PACKED[code][1]}
         book.add("products", {**row, "unit_cost_minor": cost, "shelf_life_days": life})
         for _, lot in LOTS:
-            book.add("lots", {"product": code, "lot": lot, "expires_on": EXPIRES[lot] if menstrual else None})
+            expires = EXPIRES[lot] if menstrual else GOES_OFF.get((code, lot))
+            book.add("lots", {"product": code, "lot": lot, "expires_on": expires})
         book.add("lots", {"product": code, "lot": "unknown"})
     for place, name, kind in OUTSIDE:
         book.add("places", {"place": place, "name": name, "kind": kind})
+    _write_round_rules(book)
+
+
+def _write_round_rules(book: Book) -> None:
+    """Vehicles, and what some schools keep at the least and have room for."""
+    for code, name, room_ml, room_packs in VEHICLES:
+        book.add("vehicles", {"vehicle": code, "name": name, "room_ml": room_ml, "room_packs": room_packs})
+    for school, product, minimum, room in SHELF_RULES:
+        row: dict[str, Cell] = {"school": school, "product": product, "from_day": SET_UP}
+        book.add("stock_rules", {**row, "minimum": minimum, "room": room})
 
 
 def cupboard(plan: SchoolPlan) -> str:
@@ -288,8 +319,8 @@ def write_receipts(book: Book, ledger: Ledger) -> None:
             out[key] = out.get(key, 0) + int(str(move["quantity"]))
     receipts: list[dict[str, Cell]] = []
     for since, lot in LOTS:
-        for product, _, _, pack, _, _ in PRODUCTS:
-            count = (out.get((product, lot), 0) // pack + 40) * pack
+        for product, _, _, pack, _, _ in PRODUCTS + MORE:
+            count = (out.get((product, lot), 0) // pack + RESERVE.get(product, 40)) * pack
             row: dict[str, Cell] = {"ref": f"STORE-{product}-{lot}-RE", "from_place": SUPPLIER, "to_place": STORE}
             row |= {"product": product, "lot": lot, "quantity": count, "reason": MoveReason.RECEIPT}
             receipts.append({**row, "day": since})
