@@ -229,6 +229,7 @@ class PlaceKind(StrEnum):
     STORE = "store"
     CUPBOARD = "cupboard"
     MACHINE = "machine"
+    VEHICLE = "vehicle"
     SUPPLIER = "supplier"
     GIVEN_OUT = "given out"
     LOSS = "loss"
@@ -245,6 +246,34 @@ class MoveReason(StrEnum):
     LOSS = "loss"
     LOAN = "loan"
     COUNT_DIFFERENCE = "count difference"
+    LOAN_RETURNED = "loan returned"
+    DAMAGE = "damage"
+    EXPIRED = "expired"
+    TRANSFER = "transfer"  # onto a vehicle, off it, or between places of the programme
+    LOT_ASSUMED = "lot assumed"  # nobody named the lot: the first to expire is taken to have left
+
+
+class WorkedOut(StrEnum):
+    """Why the ledger itself made a move, so that what was reported adds up."""
+
+    SHORTFALL = "shortfall"  # more left a place than was on record there
+    COUNT = "count"  # a count differs from the record
+    OPENING = "opening"  # a place's first count
+    GIVEN_OUT = "given out"  # a machine: what was put in less what is left
+    LOT = "lot"  # the lot that left was not named
+
+
+class Why(StrEnum):
+    """What somebody says of a difference between a count and the record."""
+
+    MISCOUNT = "miscount"
+    NOT_WRITTEN = "not written down"
+    DAMAGE = "damage"
+    LOSS = "loss"
+    THEFT = "theft"
+    JAM = "jam"
+    FREE_VENDS = "free vends"
+    OTHER = "other"
 
 
 class GivenWay(StrEnum):
@@ -330,6 +359,7 @@ class ReportKind(StrEnum):
 
 CABIN_LIKE = (UnitKind.CABIN, UnitKind.URINAL)
 VISITED = (UnitKind.CABIN, UnitKind.URINAL, UnitKind.TAP)
+INNER_PLACES = (PlaceKind.STORE, PlaceKind.CUPBOARD, PlaceKind.MACHINE, PlaceKind.VEHICLE)
 FLUSH_KINDS = (
     FittingKind.FLUSH_FIXED,
     FittingKind.FLUSH_TWO_STAGE,

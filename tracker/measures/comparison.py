@@ -24,7 +24,7 @@ from tracker.measures.clusters import bootstrap_clusters
 from tracker.measures.differences import Pairs, newcombe_difference, newcombe_paired, rate_ratio_exact
 from tracker.measures.figure import Figure
 from tracker.measures.intervals import NOTHING, Interval, poisson_rate, ratio_of_totals
-from tracker.vocabulary import Basis
+from tracker.vocabulary import Basis, Measure
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -36,15 +36,6 @@ BOOTSTRAP_FROM = 30  # schools in every arm; below it the bootstrap was too narr
 SEED = 20
 SIGNS = {"fitted": 1, "plain": -1, "fitted_before": -1, "plain_before": 1}
 BEFORE_SIGNS = {"fitted_before": 1, "plain_before": -1}
-
-
-class Measure(StrEnum):
-    """What is compared; each is a ratio of two totals."""
-
-    LITRES_PER_VISIT = "litres per visit"
-    AVAILABILITY = "availability"
-    OUTAGES_PER_1000_VISITS = "outages per 1,000 visits"
-    COST_PER_VISIT = "cost per visit"
 
 
 class Design(StrEnum):

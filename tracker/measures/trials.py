@@ -10,20 +10,14 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from tracker.measures.comparison import Arm, Comparison, Design, Measure
+from tracker.measures.comparison import Arm, Comparison, Design
 from tracker.measures.intervals import Interval
+from tracker.vocabulary import Better, Measure
 
 MIN_SCHOOLS = 4  # in an arm; fewer say little about other schools
 ENOUGH_SCHOOLS = 10  # in an arm
 ALIKE_SHARE = 0.10  # arms are alike before when they differ by no more than this share of the comparison units
 MIN_COMPLETE = 0.80  # of the unit weeks
-
-
-class Better(StrEnum):
-    """Which direction a declared success has."""
-
-    LOWER = "lower"
-    HIGHER = "higher"
 
 
 class Outcome(StrEnum):

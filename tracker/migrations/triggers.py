@@ -5,6 +5,8 @@ Each trigger is written for SQLite and for PostgreSQL; the words of the error na
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from alembic import op
 
 OVERLAPS = {
@@ -37,12 +39,6 @@ def _sqlite_create() -> None:
                 f"CREATE TRIGGER {table}_overlap_{act.lower()} AFTER {act} ON {table} WHEN {_overlap_condition(table)} "
                 f"BEGIN SELECT RAISE(ABORT, '{table}_overlap'); END"
             )
-    for table in FROZEN:
-        for act in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_frozen_{act.lower()} BEFORE {act} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, '{table}_frozen'); END"
-            )
 
 
 def _postgres_create() -> None:
@@ -56,7 +52,18 @@ def _postgres_create() -> None:
             f"CREATE TRIGGER {table}_overlap AFTER INSERT OR UPDATE ON {table} "
             f"FOR EACH ROW EXECUTE FUNCTION {table}_overlap()"
         )
-    for table in FROZEN:
+
+
+def freeze(tables: Iterable[str]) -> None:
+    """Rows of these tables are added and never changed or removed."""
+    for table in tables:
+        if op.get_bind().dialect.name == "sqlite":
+            for act in ("UPDATE", "DELETE"):
+                op.execute(
+                    f"CREATE TRIGGER {table}_frozen_{act.lower()} BEFORE {act} ON {table} "
+                    f"BEGIN SELECT RAISE(ABORT, '{table}_frozen'); END"
+                )
+            continue
         op.execute(
             f"CREATE FUNCTION {table}_frozen() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
             f"RAISE EXCEPTION '{table}_frozen' USING ERRCODE = '23514'; END $$"
@@ -67,22 +74,33 @@ def _postgres_create() -> None:
         )
 
 
+def thaw(tables: Iterable[str]) -> None:
+    """Drop what ``freeze`` made."""
+    for table in tables:
+        if op.get_bind().dialect.name == "sqlite":
+            for act in ("update", "delete"):
+                op.execute(f"DROP TRIGGER {table}_frozen_{act}")
+            continue
+        op.execute(f"DROP TRIGGER {table}_frozen ON {table}")
+        op.execute(f"DROP FUNCTION {table}_frozen()")
+
+
 def create() -> None:
     """Create the triggers for the database at hand."""
     if op.get_bind().dialect.name == "sqlite":
         _sqlite_create()
     else:
         _postgres_create()
+    freeze(FROZEN)
 
 
 def drop() -> None:
     """Drop them again."""
-    if op.get_bind().dialect.name == "sqlite":
-        names = [f"{table}_overlap_{act}" for table in OVERLAPS for act in ("insert", "update")]
-        names += [f"{table}_frozen_{act}" for table in FROZEN for act in ("update", "delete")]
-        for name in names:
-            op.execute(f"DROP TRIGGER {name}")
-        return
-    for table, what in [(t, "overlap") for t in OVERLAPS] + [(t, "frozen") for t in FROZEN]:
-        op.execute(f"DROP TRIGGER {table}_{what} ON {table}")
-        op.execute(f"DROP FUNCTION {table}_{what}()")
+    thaw(FROZEN)
+    for table in OVERLAPS:
+        if op.get_bind().dialect.name == "sqlite":
+            for act in ("insert", "update"):
+                op.execute(f"DROP TRIGGER {table}_overlap_{act}")
+            continue
+        op.execute(f"DROP TRIGGER {table}_overlap ON {table}")
+        op.execute(f"DROP FUNCTION {table}_overlap()")

@@ -8,13 +8,13 @@ from typing import Final
 import pandas as pd
 
 from tracker.measures import comparison, trials
-from tracker.measures.comparison import Comparison, Design, Measure
+from tracker.measures.comparison import Comparison, Design
 from tracker.measures.faults import begun_faults
 from tracker.measures.figure import Figure, weakest
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.report import Cell, Section, Table
 from tracker.reports.rows import FITTING_WORDS, as_points, counts, sentences, words
-from tracker.vocabulary import Basis, FittingKind
+from tracker.vocabulary import Basis, FittingKind, Measure
 
 MEASURES: Final = (Measure.LITRES_PER_VISIT, Measure.AVAILABILITY, Measure.OUTAGES_PER_1000_VISITS)
 INTRO: Final = (
