@@ -7,8 +7,7 @@ from tracker import paths
 from tracker.intake.rows import header
 from tracker.intake.rules import RULES
 from tracker.intake.schema import checks_text, datapackage, datapackage_text, exchange_text
-from tracker.intake.setup_apart import ALL_CLASHES
-from tracker.intake.setup_rules import SETUP_RULES
+from tracker.intake.setup_apart import ALL_CLASHES, ALL_SINGLE
 from tracker.intake.tables import TABLES
 from tracker.records.settings import KEYS, settings_text
 
@@ -37,11 +36,11 @@ def test_every_rule_stands_in_the_checks_page_with_its_softness():
     assert page == checks_text()
     listed = dict(re.findall(r"^\| `(\w+)` \| [^|]* \| (\w+) \|", page, flags=re.M))
     soft = {rule.name: "asks" if rule.soft else "refuses" for rule in RULES}
-    assert listed == soft | {rule.name: "refuses" for rule in (*SETUP_RULES, *ALL_CLASHES)}
+    assert listed == soft | {rule.name: "refuses" for rule in (*ALL_SINGLE, *ALL_CLASHES)}
 
 
 def test_rules_have_names_of_their_own():
-    names = [rule.name for rule in (*RULES, *SETUP_RULES, *ALL_CLASHES)]
+    names = [rule.name for rule in (*RULES, *ALL_SINGLE, *ALL_CLASHES)]
     assert len(names) == len(set(names))
 
 

@@ -24,15 +24,14 @@ from tests.measures.frames_by_hand import (
     week,
 )
 from tracker.measures.power import (
-    PowerPart,
     PowerRule,
     energy_by_part,
     energy_u_wh,
     energy_used,
     unit_week_energy,
 )
-from tracker.measures.power_balance import EnergySource, energy_balances
-from tracker.vocabulary import Basis
+from tracker.measures.power_balance import energy_balances
+from tracker.vocabulary import Basis, EnergySource, PowerPart
 
 LIGHT = PowerRule(PowerPart.LIGHT_FAN, watts=30, minutes=2)  # 1 Wh a visit
 PUMP = PowerRule(PowerPart.PUMP, wh=0.5)

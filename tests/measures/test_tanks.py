@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from tests.measures.frames_by_hand import fittings, frame, long_weeks, occasions, school_days, unit_weeks, units, week
 from tracker.measures import flush, visits, water
-from tracker.measures.cleaning_water import PLANNED, Cleaning, Every, cleaning_taken, unit_week_cleaning
+from tracker.measures.cleaning_water import PLANNED, Cleaning, cleaning_taken, unit_week_cleaning
 from tracker.measures.figure import Figure
 from tracker.measures.flush import LongShare
 from tracker.measures.intervals import sum_u
@@ -24,7 +24,6 @@ from tracker.measures.manual_flush import ManualFlush, side_by_side_ml, with_man
 from tracker.measures.tanks import (
     RUNOFF,
     Runoff,
-    WaterSource,
     dry_season_l,
     fresh_water,
     level_change,
@@ -37,7 +36,7 @@ from tracker.measures.tanks import (
     tank_balances,
     water_by_source,
 )
-from tracker.vocabulary import Basis
+from tracker.vocabulary import Basis, Every, WaterSource
 
 # How much to store
 

@@ -9,9 +9,14 @@ from tracker.demo_data.plan import NOW, SEED, TERMS, SchoolPlan, TermPlan
 from tracker.demo_data.school_time import SchoolYear
 from tracker.demo_data.setup import GRADES
 from tracker.demo_data.units import UnitPlan
-from tracker.vocabulary import Group, MoneyKind, Sex, UnitKind
+from tracker.vocabulary import Group, MoneyKind, Sex, TopicKind, UnitKind
 
-TOPICS = ("Hand washing", "Menstrual health", "Keeping the cabins clean", "Water and the lake")
+TOPICS = {
+    "Hand washing": TopicKind.HANDWASHING,
+    "Menstrual health": TopicKind.MENSTRUAL,
+    "Keeping the cabins clean": TopicKind.TOILETS,
+    "Water and the lake": TopicKind.OTHER,
+}
 ITEMS = ("when-to-wash", "how-supplies-are-disposed", "whom-to-tell")
 PER_TERM = 2
 UNANSWERED = 0.06
@@ -26,7 +31,7 @@ def write_sessions(book: Book, year: SchoolYear) -> None:
         wanted = PER_TERM + (1 if dice.chance(0.15) else 0) - (1 if dice.chance(0.1) else 0)
         for part in range(wanted):
             day = days[min(len(days) - 1, int(len(days) * (part + dice.share(0.1, 0.9)) / wanted))]
-            _session(book, year.plan, day, TOPICS[number % len(TOPICS)], dice)
+            _session(book, year.plan, day, list(TOPICS)[number % len(TOPICS)], dice)
             number += 1
 
 
@@ -34,7 +39,7 @@ def _session(book: Book, plan: SchoolPlan, day: date, topic: str, dice: Dice) ->
     ref = f"LS-{plan.code}-{day:%y%m%d}"
     if any(row["ref"] == ref for row in book.rows["awareness_sessions"]):
         return
-    row: dict[str, Cell] = {"ref": ref, "school": plan.code, "day": day, "topic": topic}
+    row: dict[str, Cell] = {"ref": ref, "school": plan.code, "day": day, "topic": topic, "kind": TOPICS[topic]}
     book.add("awareness_sessions", {**row, "minutes": dice.pick((40, 45, 50, 60))})
     grades = list(GRADES[plan.level])
     first = dice.whole(0, max(0, len(grades) - 3))

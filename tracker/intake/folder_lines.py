@@ -15,8 +15,8 @@ from tracker.intake.problems import Problem, shown
 from tracker.intake.rows import header, parse_row
 from tracker.intake.rulebook import no_such
 from tracker.intake.rules_units import IN_FUTURE, late_columns
-from tracker.intake.setup_apart import ALL_CLASHES
-from tracker.intake.setup_rules import SETUP_RULES, SetupRule
+from tracker.intake.setup_apart import ALL_CLASHES, ALL_SINGLE
+from tracker.intake.setup_rules import SetupRule
 from tracker.intake.tables import BY_NAME, TABLES, Link, Table
 from tracker.records.lookups import TARGETS, Codes, Lookups, existing, key_of
 
@@ -28,7 +28,8 @@ WHAT = {
     "agreements": "agreement", "products": "product", "lots": "lot", "places": "place", "people": "person",
     "outages": "outage", "awareness_sessions": "session",
 }  # fmt: skip
-OPEN_DATED = frozenset({"water_deliveries", "service_visits", "money", "stock_moves"})  # may belong to no school
+# what no rule about facts looks at, or what may belong to no school
+OPEN_DATED = frozenset({"water_deliveries", "service_visits", "money", "stock_moves", "energy_given", "burn_outputs"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +205,7 @@ def check_setup(lines: Lines, now: datetime | None, doubts: Mapping[str, str]) -
     A rule that needs the rows of a file of ``doubts`` is passed over; one sentence says so.
     """
     problems: list[Problem] = []
-    for rule in SETUP_RULES:
+    for rule in ALL_SINGLE:
         for name in rule.tables:
             problems += _single(rule, name, lines.touched(name))
     merged = {
@@ -276,5 +277,5 @@ def sound(lines: Lines, setup: Collection[str], school_of: Callable[[str, Line],
 
 def check_programme(line: Line) -> list[Problem]:
     """What is wrong with the programme's own row; without a zone no local time can be read."""
-    rules = (rule for rule in SETUP_RULES if "programme" in rule.tables)
+    rules = (rule for rule in ALL_SINGLE if "programme" in rule.tables)
     return [problem for rule in rules for problem in _single(rule, "programme", [line])]

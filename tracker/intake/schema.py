@@ -8,8 +8,7 @@ from typing import Any
 
 from tracker.intake.folder_files import LARGEST_BYTES, MEBIBYTE
 from tracker.intake.rows import header, link_columns
-from tracker.intake.setup_apart import ALL_CLASHES
-from tracker.intake.setup_rules import SETUP_RULES
+from tracker.intake.setup_apart import ALL_CLASHES, ALL_SINGLE
 from tracker.intake.tables import BY_NAME, TABLES, Column, Table
 
 TYPES = {
@@ -204,7 +203,7 @@ def checks_text() -> str:
     for rule in RULES:
         lines.append(_check(rule.name, rule.tables, "asks" if rule.soft else "refuses", rule.says))
     lines += ["", "## What stands where", "", "| rule | looks at | does | says |", "| --- | --- | --- | --- |"]
-    for one in (*SETUP_RULES, *ALL_CLASHES):
+    for one in (*ALL_SINGLE, *ALL_CLASHES):
         lines.append(_check(one.name, one.tables, "refuses", one.says))
     return "\n".join(lines) + "\n"
 

@@ -8,7 +8,8 @@ from itertools import combinations
 from typing import Any
 
 from tracker.intake.rulebook import spoken
-from tracker.intake.setup_rules import CLASH_RULES, FOREVER, Clash, ClashRule, Merged
+from tracker.intake.setup_rules import CLASH_RULES, FOREVER, SETUP_RULES, Clash, ClashRule, Merged
+from tracker.intake.setup_water import WATER_CLASHES, WATER_RULES
 
 Row = tuple[int, Mapping[str, Any]]
 
@@ -104,5 +105,6 @@ APART_RULES = (
     ClashRule("closures_apart", ("closures",), "Days without school are said once.", closures_apart),
 )
 
-# every rule about rows that do not go together, for a folder and for a form alike
-ALL_CLASHES = (*CLASH_RULES, *APART_RULES)
+# every rule about single rows, and about rows that do not go together, for a folder and for a form alike
+ALL_SINGLE = (*SETUP_RULES, *WATER_RULES)
+ALL_CLASHES = (*CLASH_RULES, *APART_RULES, *WATER_CLASHES)

@@ -9,8 +9,7 @@ from sqlalchemy.orm import Session
 
 from tracker.intake.problems import Problem
 from tracker.intake.rows import header, parse_row, written
-from tracker.intake.setup_apart import ALL_CLASHES
-from tracker.intake.setup_rules import SETUP_RULES
+from tracker.intake.setup_apart import ALL_CLASHES, ALL_SINGLE
 from tracker.intake.tables import BY_NAME, Column
 from tracker.records.lookups import Codes, existing, key_of, lookups_of
 
@@ -73,7 +72,7 @@ def _single(name: str, values: Mapping[str, Any]) -> Iterator[Problem]:
     yield from unreadable
     if unreadable:
         return
-    for rule in (rule for rule in SETUP_RULES if name in rule.tables):
+    for rule in (rule for rule in ALL_SINGLE if name in rule.tables):
         for said in rule.check(values):
             yield Problem(name, NEW, said.column, "", said.message, rule=rule.name)
 

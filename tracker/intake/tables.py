@@ -7,12 +7,10 @@ A column is filled from the cell; a link is resolved from one or more columns to
 from __future__ import annotations
 
 from tracker.records.columns import Column, Link, Table
-from tracker.records.tables_facts import HAPPENED
-from tracker.records.tables_restock import RESTOCK
-from tracker.records.tables_setup import SETUP
+from tracker.records.tables import FILES
 
 __all__ = ["BY_NAME", "TABLES", "Column", "Link", "Table"]
 
-TABLES: tuple[Table, ...] = SETUP + RESTOCK + HAPPENED
+TABLES: tuple[Table, ...] = FILES
 
 BY_NAME = {table.name: table for table in TABLES}

@@ -10,7 +10,6 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
 from typing import Any
 
 import pandas as pd
@@ -19,7 +18,7 @@ from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.flush import half_up
 from tracker.measures.intervals import sum_u
-from tracker.vocabulary import Basis
+from tracker.vocabulary import Basis, Every
 
 Z95 = 1.96
 ML = 1000
@@ -40,13 +39,6 @@ CLEANING = {
     "ml": "int64",
     "u_rel": "float64",
 }
-
-
-class Every(StrEnum):
-    """How often a number of cycles is run."""
-
-    SCHOOL_DAY = "school day"
-    WEEK = "week"  # a week with school
 
 
 @dataclass(frozen=True, slots=True)

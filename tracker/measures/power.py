@@ -11,7 +11,6 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
 from typing import Any
 
 import pandas as pd
@@ -20,7 +19,7 @@ from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.flush import floor_washes
 from tracker.measures.intervals import sum_u
-from tracker.vocabulary import Basis
+from tracker.vocabulary import Basis, PowerPart
 
 Z95 = 1.96
 WH = 1000  # watt-hours in a kilowatt-hour
@@ -40,15 +39,6 @@ ENERGY = {
     "u_rel": "float64",
     "whole": "bool",
 }
-
-
-class PowerPart(StrEnum):
-    """What energy was used for."""
-
-    LIGHT_FAN = "light and fan"
-    PUMP = "pump"
-    TREATMENT = "seat or floor treatment"
-    BURN = "incinerator"
 
 
 @dataclass(frozen=True, slots=True)

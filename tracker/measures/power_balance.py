@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
 from typing import Any, TypeAlias
 
 import pandas as pd
@@ -24,16 +23,9 @@ from tracker.measures.dials import (
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.intervals import sum_u
 from tracker.measures.power import WH, Z95, energy_u_wh
-from tracker.vocabulary import Basis, Quantity, Source
+from tracker.vocabulary import Basis, EnergySource, Quantity, Source
 
 REST_NOTE = "Unexplained energy: metered and other energy less modelled use."
-
-
-class EnergySource(StrEnum):
-    """Where energy came from besides the metered supply."""
-
-    SOLAR = "solar"
-    RECOVERED = "recovered"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,6 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from enum import StrEnum
 from itertools import pairwise
 from typing import Any
 
@@ -22,7 +21,7 @@ from tracker.measures.balance import unexplained
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.intervals import sum_u
-from tracker.vocabulary import Basis
+from tracker.vocabulary import Basis, WaterSource
 
 Z95 = 1.96
 ML = 1000
@@ -30,15 +29,6 @@ QUARTERS = 4
 LEVEL_NOTE = "Levels are noted in quarters; each is known to an eighth of the tank either way."
 REST_NOTE = "Unexplained water: what came in less the rise of the level less modelled use."
 DELIVERY_U = 0.05  # relative standard uncertainty of a delivery where none is given: judgement, no published source
-
-
-class WaterSource(StrEnum):
-    """Where water came from. Recovered on site is a source of its own."""
-
-    MAINS = "mains"
-    TANKER = "tanker"
-    RAIN = "rain"
-    RECOVERED = "recovered"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from sqlalchemy import CheckConstraint, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from tracker.db import Base, word
-from tracker.vocabulary import Sex
+from tracker.vocabulary import Sex, TopicKind
 
 
 class AwarenessSession(Base):
@@ -24,6 +24,7 @@ class AwarenessSession(Base):
     day: Mapped[date]
     week: Mapped[date]
     topic: Mapped[str] = mapped_column(String(80))
+    kind: Mapped[TopicKind | None] = mapped_column(word(TopicKind))  # none: the words of the topic decide
     minutes: Mapped[int]
 
 

@@ -16,11 +16,9 @@ from tracker.measures.calendar import week_of
 from tracker.models.programme import Programme
 from tracker.records.columns import Column
 from tracker.records.columns import Table as FileTable
-from tracker.records.tables_facts import HAPPENED
-from tracker.records.tables_setup import SETUP
+from tracker.records.tables import FILES
 
 Codes = tuple[Any, ...]
-FILES: tuple[FileTable, ...] = SETUP + HAPPENED
 FILE = {table.name: table for table in FILES}
 TARGETS = tuple(
     table.name for table in FILES if any(link.target == table.name for other in FILES for link in other.links)

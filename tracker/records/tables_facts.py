@@ -16,6 +16,7 @@ from tracker.vocabulary import (
     Sex,
     Source,
     State,
+    TopicKind,
     VisitPurpose,
 )
 
@@ -203,7 +204,13 @@ HAPPENED: tuple[Table, ...] = (
         m.sessions.AwarenessSession,
         "Lessons held.",
         ("ref",),
-        (REF, day("day"), text("topic", 80), whole("minutes", 1, 600)),
+        (
+            REF,
+            day("day"),
+            text("topic", 80),
+            whole("minutes", 1, 600),
+            word("kind", TopicKind, required=False, doc="blank: the words of the topic decide"),
+        ),
         (SCHOOL,),
         fact=True,
     ),
