@@ -343,7 +343,7 @@ class SpotFigure(StrEnum):
 
     VISITS = "visits tallied"
     BURNS = "burns started"
-    LEFT = "supplies left"
+    LEFT = "napkins left"
     SOLD_OUT = "machine days sold out"
     LESSONS = "minutes of lessons"
 

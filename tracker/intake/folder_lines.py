@@ -26,7 +26,8 @@ WHERE = {"units": "at this school", "blocks": "at this school", "shifts": "at th
 WHAT = {
     "areas": "area", "schools": "school", "shifts": "shift", "blocks": "block", "units": "unit", "terms": "term",
     "agreements": "agreement", "products": "product", "lots": "lot", "places": "place", "people": "person",
-    "outages": "outage", "awareness_sessions": "session",
+    "outages": "outage", "awareness_sessions": "session", "trials": "trial", "grants": "grant", "spot_draws": "draw",
+    "spot_checks": "drawn figure",
 }  # fmt: skip
 # what no rule about facts looks at, or what may belong to no school
 OPEN_DATED = frozenset({"water_deliveries", "service_visits", "money", "stock_moves", "energy_given", "burn_outputs"})

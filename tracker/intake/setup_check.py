@@ -19,20 +19,24 @@ OF_SCHOOL = (
     *("agreements", "agreement_units", "places", "disposal_routes"),
 )
 OF_PROGRAMME = ("programme", "settings", "areas", "terms", "schools", "closures", "targets", "rounds")
+OF_EVIDENCE = (
+    *("programme", "areas", "terms", "schools", "blocks", "units", "people", "role_grants", "trials", "trial_units"),
+    *("grants", "grant_shares", "spot_draws", "spot_checks", "spot_answers"),
+)
 NEW = 1  # the line that stands for a row which the change added or altered; 0 for what was there
 
 Rows = dict[str, dict[Codes, dict[str, Any]]]
 
 
-def on_record(session: Session, programme: Any, school_id: int | None = None) -> Rows:
+def on_record(session: Session, programme: Any, school_id: int | None = None, names: tuple[str, ...] = ()) -> Rows:
     """The set-up as rows of the exchange format, by file and key: of one school, else of the programme itself.
 
     Args:
-        programme: the programme's row. school_id: None for what belongs to no school.
+        programme: the programme's row. school_id: None for what belongs to no school. names: these files instead.
     """
     lookups = lookups_of(session, programme, (), school_id)
     found: Rows = {}
-    for name in OF_PROGRAMME if school_id is None else OF_SCHOOL:
+    for name in names or (OF_PROGRAMME if school_id is None else OF_SCHOOL):
         table = BY_NAME[name]
         found[name] = {}
         for row_id, values, _ in existing(session, lookups, table, school_id):

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import pandas as pd
 
@@ -115,6 +116,23 @@ def draw(
         taken = names[:each]
         checks += [Check(schools[school], school, name, chance * len(taken) / len(names)) for name in taken]
     return Draw(tuple(sorted(checks)), tuple(chosen), chance)
+
+
+def draw_week(school: str, figure: str, weeks: Iterable[date], seed_text: str) -> date:
+    """One of the weeks that a drawn figure has on record: first by the SHA-256 of ``seed_text|school|figure|week``.
+
+    Every week has the same chance, and the same ``seed_text`` gives the same week.
+
+    Raises:
+        ValueError: there is no week.
+
+    >>> draw_week("S1", "visits", [date(2031, 1, 6)], "term 1")
+    datetime.date(2031, 1, 6)
+    """
+    known = sorted(weeks, key=lambda week: _hash(seed_text, school, figure, week.isoformat()))
+    if not known:
+        raise ValueError(f"{figure} of school {school} has no week on record; it cannot be drawn")
+    return known[0]
 
 
 def _order(school: str, schools: Mapping[str, str], seed_text: str) -> tuple[str, str]:

@@ -136,7 +136,7 @@ def upgrade() -> None:
             sa.Enum(
                 "visits tallied",
                 "burns started",
-                "supplies left",
+                "napkins left",
                 "machine days sold out",
                 "minutes of lessons",
                 name="spotfigure",
