@@ -285,6 +285,47 @@ class GivenWay(StrEnum):
     TAKE_HOME = "take-home pack"
 
 
+class RoundState(StrEnum):
+    """How far a restocking round is."""
+
+    PLANNED = "planned"
+    UNDER_WAY = "under way"
+    CLOSED = "closed"
+
+
+class StopState(StrEnum):
+    """What became of a stop of a round."""
+
+    TO_DO = "to do"
+    DONE = "done"
+    NOT_REACHED = "not reached"
+
+
+class LeftOut(StrEnum):
+    """Why a school has no place in a round."""
+
+    CLOSED = "closed"  # it receives nothing on any day of the round
+    TOO_FAR = "too far"  # even alone it cannot be served within its hours and the hours of a vehicle
+    TOO_LARGE = "too large"  # its load is larger than the room of every vehicle
+    NO_ROOM = "no room left"
+    NO_STOPS = "no stops left"
+    NO_HOURS = "no hours left"
+    BY_HAND = "taken out by hand"
+
+
+class HandWhy(StrEnum):
+    """Why something else was handed over, or came back, than was planned or loaded."""
+
+    NO_PLACE = "no place for it at the school"
+    NOT_WANTED = "the school did not want it"
+    MORE_ASKED = "the school asked for more"
+    SHORT = "not enough on the vehicle"
+    DAMAGED = "damaged on the way"
+    LOST = "lost on the way"
+    MISCOUNT = "counted wrongly when loading"
+    OTHER = "another reason"
+
+
 class Route(StrEnum):
     """Where used supplies go."""
 
