@@ -22,7 +22,7 @@ from tracker.intake.folder_files import FileText, read_files
 from tracker.intake.folder_lines import Line, Lines, Progress
 from tracker.intake.problems import Problem
 from tracker.intake.tables import BY_NAME, TABLES, Table
-from tracker.records import audit, calendar
+from tracker.records import audit, calendar, ledger_settle
 from tracker.records.loads import LoadedVersion, load_versions
 from tracker.records.lookups import (
     TARGETS,
@@ -37,6 +37,7 @@ from tracker.records.sheets import sheet_code
 BATCH = 5000
 SHEETS = "week_sheets"
 HAPPENED_FROM = "day_marks"  # the first table of what happened; those before say what stands where
+LEDGER = ("stock_moves", "stock_counts", "readings")  # what the ledger's own moves are worked out from
 PLACE_IN_ORDER = {table.name: place for place, table in enumerate(TABLES)}
 SETUP, HAPPENED = TABLES[: PLACE_IN_ORDER[HAPPENED_FROM]], TABLES[PLACE_IN_ORDER[HAPPENED_FROM] :]
 STANDS = frozenset({*(table.name for table in SETUP), HAPPENED_FROM})  # marks decide which days are school days
@@ -183,7 +184,10 @@ def _check_and_write(load: _Load, now: datetime | None) -> LoadResult:
     asked = of_facts.check(session, load.lookups, lines, owners, now)
     if of_facts.refusing(asked):
         raise FolderError(asked)
-    _write(load, HAPPENED, owners)
+    touched = any(lines.touched(name) for name in LEDGER)
+    places = ledger_settle.inner_places(session, load.lookups.programme_id) if touched else ()
+    with ledger_settle.reported(session, load.lookups.programme_id, places):
+        _write(load, HAPPENED, owners)
     if something:
         load_versions(session, load.versions)
         calendar.rebuild(session, load.lookups.programme_id)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, String, UniqueConstraint
+from sqlalchemy import CheckConstraint, ForeignKey, Index, String, UniqueConstraint, false
 from sqlalchemy.orm import Mapped, mapped_column
 
 from tracker.db import Base, word
-from tracker.vocabulary import GivenWay, MoneyKind, MoveReason, PlaceKind, Source
+from tracker.vocabulary import GivenWay, MoneyKind, MoveReason, PlaceKind, Source, WorkedOut
 
 
 class Product(Base):
@@ -62,6 +62,8 @@ class StockPlace(Base):
     school_id: Mapped[int | None] = mapped_column(ForeignKey("school.id"), index=True)
     unit_id: Mapped[int | None] = mapped_column(ForeignKey("unit.id"))
     capacity: Mapped[int | None]  # pieces it holds
+    # while what was reported is written, its balances may pass below zero (records.ledger_settle sets it back)
+    settling: Mapped[bool] = mapped_column(default=False, server_default=false())
 
 
 class GivenHow(Base):
@@ -81,7 +83,11 @@ class GivenHow(Base):
 
 
 class StockMove(Base):
-    """Pieces of a lot that went from one place to another on a day. 0: asked, and nothing was moved."""
+    """Pieces of a lot that went from one place to another on a day. 0: asked, and nothing was moved.
+
+    ``worked_out`` is blank for what somebody said, and otherwise tells why the ledger itself made the move.
+    Triggers keep ``stock_balance`` equal to the sum of the moves, whichever way they are written.
+    """
 
     __tablename__ = "stock_move"
     __table_args__ = (
@@ -106,6 +112,7 @@ class StockMove(Base):
     week: Mapped[date]
     reason: Mapped[MoveReason] = mapped_column(word(MoveReason))
     note: Mapped[str] = mapped_column(String(200), default="")
+    worked_out: Mapped[WorkedOut | None] = mapped_column(word(WorkedOut))
 
 
 class StockCount(Base):

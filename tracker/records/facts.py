@@ -17,7 +17,7 @@ from tracker.models.outages import Outage, ServiceVisit
 from tracker.models.programme import Programme
 from tracker.models.school import School
 from tracker.models.sheets import WeekSheet
-from tracker.records import audit
+from tracker.records import audit, ledger_facts, ledger_settle
 from tracker.records.columns import Table
 from tracker.records.lookups import FILE, Lookups, change_row, insert_rows, key_of, lookups_of, to_record
 from tracker.records.tables_facts import HAPPENED
@@ -44,8 +44,14 @@ def write_facts(session: Session, sheet: WeekSheet | int, facts: Rows) -> None:
     school = session.get_one(School, sheet.school_id)
     programme = session.get_one(Programme, school.programme_id)
     lookups = lookups_of(session, programme, NAMED_BY_FACTS, school.id)
+    with ledger_settle.reported(session, programme.id, ledger_facts.places_of(session, programme.id, sheet, facts)):
+        _write_tables(session, sheet, lookups, {"school": school.code}, facts)
+    session.expire_all()
+
+
+def _write_tables(session: Session, sheet: WeekSheet, lookups: Lookups, school: Mapping[str, str], facts: Rows) -> None:
     for table in FACTS:
-        rows = [{"school": school.code, **row} for row in facts.get(table.name, ())]
+        rows = [{**school, **row} for row in facts.get(table.name, ())]
         if not rows:
             continue
         if table is OUTAGES:
@@ -56,7 +62,6 @@ def write_facts(session: Session, sheet: WeekSheet | int, facts: Rows) -> None:
         keys = [key_of(table, row) for row in rows] if table.name in NAMED_BY_FACTS else ()
         insert_rows(session, lookups, table, records, keys)
         audit.note(session, "loaded", table.model.__tablename__, sheet.code, after={"rows": len(records)})
-    session.expire_all()
 
 
 def _change_known_outages(
@@ -83,14 +88,19 @@ def _change_known_outages(
 
 def remove_sheet_facts(session: Session, sheet: WeekSheet | int) -> None:
     """Take a sheet's facts out; outages of other sheets that it ended are open again, jobs lose their outage."""
-    _remove(session, _sheet(session, sheet), ())
+    sheet = _sheet(session, sheet)
+    programme_id = session.get_one(School, sheet.school_id).programme_id
+    with ledger_settle.reported(session, programme_id, ledger_facts.places_of(session, programme_id, sheet, {})):
+        _remove(session, sheet, ())
 
 
 def replace_facts(session: Session, sheet: WeekSheet | int, facts: Rows) -> None:
     """A new version's facts in place of the old; outages named again keep their row, their jobs and a later end."""
     sheet = _sheet(session, sheet)
-    _remove(session, sheet, {str(row["ref"]) for row in facts.get("outages", ())})
-    write_facts(session, sheet, facts)
+    programme_id = session.get_one(School, sheet.school_id).programme_id
+    with ledger_settle.reported(session, programme_id, ledger_facts.places_of(session, programme_id, sheet, facts)):
+        _remove(session, sheet, {str(row["ref"]) for row in facts.get("outages", ())})
+        write_facts(session, sheet, facts)
 
 
 def _open_again(session: Session, sheet: WeekSheet) -> None:
