@@ -8,9 +8,11 @@ from sqlalchemy.orm import Session
 
 from tracker.records.frames.base import Scope
 from tracker.records.frames.calendar import SchoolCalendar, break_names, school_calendar, school_days_ahead
+from tracker.records.frames.evidence import TrialHead, grant_shares, spot_checks, trials
 from tracker.records.frames.heads import SchoolHead, before, inspection_answers, schools
 from tracker.records.frames.outages import bell_counts, outages, service_visits, sightings
 from tracker.records.frames.pupils import grade_ages, shift_pupils
+from tracker.records.frames.restock import place_counts, place_moves, products, stock_places, stock_rules, store_lots
 from tracker.records.frames.service import engineer_visits, money, service_intervals
 from tracker.records.frames.sessions import (
     attendance,
@@ -35,6 +37,17 @@ from tracker.records.frames.usage import (
     usage,
     used_days,
 )
+from tracker.records.frames.water import (
+    burn_outputs,
+    cleaning_plans,
+    deliveries,
+    energy_given,
+    hand_flushes,
+    power_uses,
+    ratings,
+    tank_scopes,
+    tanks,
+)
 from tracker.records.heads import (
     AgreementHead,
     ProgrammeHead,
@@ -57,20 +70,27 @@ __all__ = [
     "Session",
     "TargetHead",
     "TermHead",
+    "TrialHead",
     "agreements",
     "attendance",
     "before",
     "bell_counts",
     "bin_levels",
     "break_names",
+    "burn_outputs",
     "burns",
+    "cleaning_plans",
     "cupboards",
+    "deliveries",
+    "energy_given",
     "engineer_visits",
     "enrolment",
     "first_floor_wash",
     "fittings",
     "given_how",
     "grade_ages",
+    "grant_shares",
+    "hand_flushes",
     "handed_out",
     "inspection_answers",
     "long_weeks",
@@ -79,10 +99,15 @@ __all__ = [
     "money",
     "on_hand",
     "outages",
+    "place_counts",
+    "place_moves",
+    "power_uses",
+    "products",
     "programme",
     "programme_of_school",
     "queries",
     "quizzes",
+    "ratings",
     "readings",
     "rounds_after",
     "routes",
@@ -95,9 +120,16 @@ __all__ = [
     "sheets",
     "shift_pupils",
     "sightings",
+    "spot_checks",
+    "stock_places",
+    "stock_rules",
+    "store_lots",
     "tallies",
+    "tank_scopes",
+    "tanks",
     "targets",
     "terms",
+    "trials",
     "units",
     "usage",
     "used_days",
