@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tracker.measures.stops_split import Call, LeftOut, VehicleDay, split
+from tracker.measures.stops_split import Call, VehicleDay, split
+from tracker.vocabulary import LeftOut
 
 OPEN = ((480, 960),)
 
@@ -21,7 +22,7 @@ def day(schools, start=480, hours=8, **rest):
 
 
 def calls(*loads, stay=10):
-    return [Call(stay, load, float(len(loads) - at)) for at, load in enumerate(loads)]
+    return [Call(stay, (load,), float(len(loads) - at)) for at, load in enumerate(loads)]
 
 
 # Two near schools in the east (1, 2) and two in the west (3, 4), 60 min from the store, 5 min between neighbours.
@@ -44,14 +45,14 @@ def test_neighbours_go_together():
 def test_each_reason_by_hand():
     # 1 closed; 2 too far (2 × 300 min in 8 hours); 3 asks for 50 where a vehicle holds 40.
     table = [[0, 10, 300, 10], [10, 0, 300, 10], [300, 300, 0, 300], [10, 10, 300, 0]]
-    found = split(table, calls(10, 10, 50), [day([2, 3], room=40)])
+    found = split(table, calls(10, 10, 50), [day([2, 3], room=(40,))])
     assert found.left_out == {1: LeftOut.CLOSED, 2: LeftOut.TOO_FAR, 3: LeftOut.TOO_LARGE}
     assert found.days[0].order == () and found.travel_min == found.travel_bound == 0
 
 
 def test_the_school_of_less_need_is_left_for_want_of_room_stops_or_hours():
     table = [[0, 10, 10], [10, 0, 10], [10, 10, 0]]
-    assert split(table, calls(30, 30), [day([1, 2], room=40)]).left_out == {2: LeftOut.NO_ROOM}
+    assert split(table, calls(30, 30), [day([1, 2], room=(40,))]).left_out == {2: LeftOut.NO_ROOM}
     assert split(table, calls(30, 30), [day([1, 2], most_stops=1)]).left_out == {2: LeftOut.NO_STOPS}
     tight = VehicleDay(480, 45, open_to(1, 2))  # 10 + 10 + 10 = 30 for one, 10 + 10 + 10 + 10 + 10 = 50 for both
     assert split(table, calls(30, 30), [tight]).left_out == {2: LeftOut.NO_HOURS}
@@ -60,7 +61,7 @@ def test_the_school_of_less_need_is_left_for_want_of_room_stops_or_hours():
 def test_a_school_of_more_need_takes_the_place_of_one_of_less():
     # In order of need: 1 (30) fits beside 2 (10) and not beside 3 (30). 1 and 2 go, 3 is left out.
     table = np.full((4, 4), 10) - 10 * np.eye(4, dtype=int)
-    found = split(table, calls(30, 10, 30), [day([1, 2, 3], room=40)])
+    found = split(table, calls(30, 10, 30), [day([1, 2, 3], room=(40,))])
     assert sorted(found.days[0].order) == [1, 2] and found.left_out == {3: LeftOut.NO_ROOM}
 
 
@@ -80,13 +81,21 @@ def test_no_vehicle_day_and_no_school():
 def cases(draw):
     n = draw(st.integers(1, 7))
     table = np.array([[draw(st.integers(0, 120)) for _ in range(n + 1)] for _ in range(n + 1)])
-    wanted = [Call(draw(st.integers(0, 40)), draw(st.integers(0, 30)), draw(st.floats(0, 10))) for _ in range(n)]
+    wanted = [Call(draw(st.integers(0, 40)), (draw(st.integers(0, 30)), 1), draw(st.floats(0, 10))) for _ in range(n)]
     days = []
     for _ in range(draw(st.integers(0, 3))):
         opens = {one: ((at := draw(st.integers(400, 700)), at + draw(st.integers(0, 500))),) for one in range(1, n + 1)}
         opens = {one: openings for one, openings in opens.items() if draw(st.booleans())}
         most = draw(st.none() | st.integers(0, 4))
-        days.append(VehicleDay(480, draw(st.integers(0, 700)), opens, most, draw(st.none() | st.integers(0, 60))))
+        days.append(
+            VehicleDay(
+                480,
+                draw(st.integers(0, 700)),
+                opens,
+                most,
+                (draw(st.none() | st.integers(0, 60)), draw(st.none() | st.integers(0, 3))),
+            )
+        )
     return table, wanted, days
 
 
@@ -101,7 +110,8 @@ def test_every_school_is_served_once_within_all_limits_or_named_with_a_reason(ca
     for limits, one in zip(days, found.days, strict=True):
         assert one.back - limits.start <= limits.limit_min
         assert limits.most_stops is None or len(one.order) <= limits.most_stops
-        assert limits.room is None or sum(wanted[school - 1].load for school in one.order) <= limits.room
+        for unit, room in enumerate(limits.room):
+            assert room is None or sum(wanted[school - 1].load[unit] for school in one.order) <= room
         for school, begin, leave in zip(one.order, one.begin, one.leave, strict=True):
             assert any(opens <= begin and leave <= closes for opens, closes in limits.windows[school])
 
@@ -112,6 +122,6 @@ def test_forty_schools_on_four_days_are_divided_near_the_bound(schools):
     points = rng.uniform(0, 60, (schools + 1, 2))
     table = np.rint(np.hypot(*(points[:, None, :] - points[None, :, :]).transpose(2, 0, 1))).astype(int)
     days = [day(range(1, schools + 1), hours=9, most_stops=12) for _ in range(4)]
-    found = split(table, [Call(10, 1, 1.0)] * schools, days)
+    found = split(table, [Call(10, (1,), 1.0)] * schools, days)
     assert found.left_out == {}
     assert found.travel_min <= 1.6 * found.travel_bound  # four ways from and to the store are dearer than one tour

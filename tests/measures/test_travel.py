@@ -37,6 +37,13 @@ def test_a_pair_without_minutes_and_without_positions_is_named():
     assert made.minutes[1, 2] == 15
 
 
+def test_both_ways_are_alike_unless_both_are_written():
+    spots = [Spot(1), Spot(2), Spot(3)]
+    made = travel(spots, {(1, 2): 40, (2, 1): 55, (3, 1): 20, (2, 3): 30})
+    assert made.minutes.tolist() == [[0, 40, 20], [55, 0, 30], [20, 30, 0]]
+    assert not made.guessed.any()
+
+
 def test_a_guess_is_never_shorter_than_five_minutes_and_needs_a_speed():
     assert guess_min(Spot(1, 0.0, 30.0), Spot(1, 0.0, 30.0)) == 5
     with pytest.raises(ValueError, match="speed"):

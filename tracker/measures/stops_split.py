@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
@@ -19,39 +18,32 @@ from tracker.measures.stops import Ordered, order
 from tracker.measures.stops_bound import rounds_bound
 from tracker.measures.stops_run import Run, Windows, drive
 from tracker.measures.stops_search import Order, cheapest_place
+from tracker.vocabulary import LeftOut
 
 PASSES = 8
 
 
-class LeftOut(StrEnum):
-    """Why a school has no place in the round."""
-
-    CLOSED = "closed"  # it receives nothing on any day of the round
-    TOO_FAR = "too far"  # even alone it cannot be served within its hours and the hours of a vehicle
-    TOO_LARGE = "too large"  # its load is larger than the room of every vehicle
-    NO_ROOM = "no room left"
-    NO_STOPS = "no stops left"
-    NO_HOURS = "no hours left"
-
-
 @dataclass(frozen=True, slots=True)
 class Call:
-    """A school to come to: minutes there, load in the unit of the vehicles' room, and its need (more goes first)."""
+    """A school to come to: minutes there, its load in each unit of room (volume, packs), its need (more goes first)."""
 
     stay_min: int
-    load: int
+    load: tuple[int, ...]
     need: float
 
 
 @dataclass(frozen=True, slots=True)
 class VehicleDay:
-    """A vehicle on a day: when it leaves, the hours it has, and its limits (None: none); openings by school."""
+    """A vehicle on a day: when it leaves, the hours it has, openings by school, and its limits.
+
+    ``room``: in each unit of the loads; None in it, or no room at all: not limited.
+    """
 
     start: int
     limit_min: int
     windows: Mapping[int, Windows]
     most_stops: int | None = None
-    room: int | None = None
+    room: tuple[int | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +78,17 @@ class _Plan:
         far = int(self.runs[0].minutes[0, school]) if self.runs else 0
         return -self.calls[school - 1].need, -far, school
 
-    def load(self, order: Order) -> int:
-        return sum(self.calls[school - 1].load for school in order)
+    def has_room(self, day: int, order: Order) -> bool:
+        """Whether the vehicle holds the loads of such schools."""
+        for unit, room in enumerate(self.days[day].room):
+            if room is not None and sum(self.calls[school - 1].load[unit] for school in order) > room:
+                return False
+        return True
 
     def within(self, day: int, order: Order) -> bool:
         """Whether room and stops of a vehicle-day hold such schools."""
-        limits = self.days[day]
-        few = limits.most_stops is None or len(order) <= limits.most_stops
-        return few and (limits.room is None or self.load(order) <= limits.room)
+        most = self.days[day].most_stops
+        return (most is None or len(order) <= most) and self.has_room(day, order)
 
     def back(self, day: int, order: Order) -> int | None:
         """Minutes from leaving to return; None where hours are not kept. A vehicle without schools stays."""
@@ -143,7 +138,7 @@ def split(minutes: npt.ArrayLike, calls: Sequence[Call], days: Sequence[VehicleD
 
     >>> table = [[0, 10, 10], [10, 0, 5], [10, 5, 0]]
     >>> both = {1: ((480, 720),), 2: ((480, 720),)}
-    >>> found = split(table, [Call(10, 30, 2.0), Call(10, 30, 1.0)], [VehicleDay(480, 240, both, room=40)])
+    >>> found = split(table, [Call(10, (30,), 2.0), Call(10, (30,), 1.0)], [VehicleDay(480, 240, both, room=(40,))])
     >>> found.days[0].order, found.left_out[2].value, found.travel_min
     ((1,), 'no room left', 20)
     """
@@ -164,11 +159,10 @@ def split(minutes: npt.ArrayLike, calls: Sequence[Call], days: Sequence[VehicleD
 
 def _alone(plan: _Plan, school: int) -> LeftOut | None:
     """Why a school fits on no vehicle-day even alone; None where it does on one."""
-    call = plan.calls[school - 1]
     open_days = [day for day, one in enumerate(plan.days) if one.windows.get(school)]
     if not open_days:
         return LeftOut.CLOSED
-    large = [day for day in open_days if (room := plan.days[day].room) is None or call.load <= room]
+    large = [day for day in open_days if plan.has_room(day, (school,))]
     if not large:
         return LeftOut.TOO_LARGE
     return None if any(plan.back(day, (school,)) is not None for day in large) else LeftOut.TOO_FAR
@@ -226,10 +220,8 @@ def _take_place(plan: _Plan, school: int) -> int | None:
 
 def _why(plan: _Plan, school: int) -> LeftOut:
     """What is wanting for a school that would fit alone: room before stops before hours, on its days."""
-    call = plan.calls[school - 1]
     fit = [day for day in range(len(plan.days)) if plan.fits_alone(day, school)]
-    loads = {day: plan.load(plan.orders[day]) + call.load for day in fit}
-    free = [day for day in fit if (room := plan.days[day].room) is None or loads[day] <= room]
+    free = [day for day in fit if plan.has_room(day, (*plan.orders[day], school))]
     if not free:
         return LeftOut.NO_ROOM
     few = [day for day in free if (most := plan.days[day].most_stops) is None or len(plan.orders[day]) < most]

@@ -32,7 +32,7 @@ class Spot:
 class Travel:
     """Minutes of driving between spots. ``guessed`` marks what nobody wrote down; ``unknown`` what cannot be guessed.
 
-    Unknown legs stand as 0 minutes in ``minutes``; the pairs of areas in ``missing`` are to be written first.
+    Unknown legs stand as 0 minutes in ``minutes``; the pairs of areas in ``missing`` (lower id first) are to be written.
     """
 
     minutes: npt.NDArray[np.int64]
@@ -67,11 +67,12 @@ def guess_min(one: Spot, other: Spot, kmh: float = GUESS_KMH) -> int | None:
 
 
 def travel(spots: Sequence[Spot], written: Mapping[tuple[int, int], int], kmh: float = GUESS_KMH) -> Travel:
-    """Minutes between all spots, both ways alike.
+    """Minutes from every spot to every other.
 
     Args:
-        spots: the store first, then the schools. written: minutes by pair of areas, the lower id first; a pair of one
-        area with itself is the usual way between two schools of it. kmh: speed of the guess on the straight line.
+        spots: the store first, then the schools. written: minutes from an area to an area; what is written one way
+        holds both ways unless the other is written too; a pair of one area with itself is the usual way between two
+        schools of it. kmh: speed of the guess on the straight line.
     Raises:
         ValueError: the speed is not above 0.
 
@@ -86,12 +87,13 @@ def travel(spots: Sequence[Spot], written: Mapping[tuple[int, int], int], kmh: f
     guessed = np.zeros((size, size), dtype=np.bool_)
     missing: set[tuple[int, int]] = set()
     for one in range(size):
-        for other in range(one):
-            low, high = sorted((spots[one].area, spots[other].area))
-            known = written.get((low, high))
+        for other in range(size):
+            if one == other:
+                continue
+            way = spots[one].area, spots[other].area
+            known = written.get(way, written.get(way[::-1]))
             found = guess_min(spots[one], spots[other], kmh) if known is None else known
             if found is None:
-                missing.add((low, high))
-            minutes[one, other] = minutes[other, one] = found or 0
-            guessed[one, other] = guessed[other, one] = known is None
+                missing.add((min(way), max(way)))
+            minutes[one, other], guessed[one, other] = found or 0, known is None
     return Travel(minutes, guessed, tuple(sorted(missing)))
