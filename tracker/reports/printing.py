@@ -39,6 +39,7 @@ DECIMALS = {
     "napkins per 100 girls and school day": 1,
     "outages per 1,000 visits": 2,
     "percentage points": 1,
+    "found ÷ reported": 2,
 }
 MINOR = "minor units of "  # money is kept in minor units; pages and files show the main ones
 EACH = 3  # decimals of money for one visit or pupil

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from tracker.records import frames
-from tracker.reports.facts import Pair, TermLike, gather
+from tracker.reports.facts import Pair, TermFacts, TermLike, gather
 from tracker.reports.report import Report, Section
 from tracker.reports.restock_list import ahead, restock_table
 from tracker.reports.school_term import report_of, with_tables
@@ -13,6 +13,7 @@ from tracker.reports.sections.care import disposal_section, lessons_section, lev
 from tracker.reports.sections.cost import cost_section
 from tracker.reports.sections.crowding import crowding_section
 from tracker.reports.sections.demand import demand_table, forecast_table, need_tables
+from tracker.reports.sections.evidence import checked_section, grants_sections
 from tracker.reports.sections.fitting import fitting_sections
 from tracker.reports.sections.learning import menstrual_table
 from tracker.reports.sections.records import records_section, short_section
@@ -61,6 +62,18 @@ def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.Tar
         disposal_section(pair, targets),
         lessons_section(pair, targets, one_school=False),
         cost_section(facts),
-        *fitting_sections(pair),
+        *fitting_sections(pair, _declared(session, facts)),
+        *grants_sections(facts, frames.grant_shares(session, _scope(facts)), joined=False),
         records_section(pair, targets, one_school=False),
+        checked_section(facts, frames.spot_checks(session, facts.term.id), by_school=True),
     ]
+
+
+def _scope(facts: TermFacts) -> frames.Scope:
+    return frames.Scope(facts.all.programme.id, facts.period.first, facts.period.last)
+
+
+def _declared(session: frames.Session, facts: TermFacts) -> tuple[frames.TrialHead, ...]:
+    """Trials that ran on a day of the two terms."""
+    period = facts.all.period
+    return frames.trials(session, frames.Scope(facts.all.programme.id, period.first, period.last), facts.zone)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 import pandas as pd
@@ -10,32 +13,42 @@ import pandas as pd
 from tracker.measures import comparison, trials
 from tracker.measures.comparison import Comparison, Design
 from tracker.measures.faults import begun_faults
-from tracker.measures.figure import Figure, weakest
+from tracker.measures.figure import weakest
+from tracker.records.frames import TrialHead
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.report import Cell, Section, Table
-from tracker.reports.rows import FITTING_WORDS, as_points, counts, sentences, words
+from tracker.reports.rows import FITTING_WORDS, counts, sentences, words
+from tracker.reports.sections.declared import declaration_of, declaration_table, difference
 from tracker.vocabulary import Basis, FittingKind, Measure
 
 MEASURES: Final = (Measure.LITRES_PER_VISIT, Measure.AVAILABILITY, Measure.OUTAGES_PER_1000_VISITS)
 INTRO: Final = (
     "Units that were given a fitting while they stood, over this term and the last, beside units of the same kind "
-    "without it. A comparison describes a difference; how strong it is as evidence stands below it. Cost is kept by "
-    "school and not by unit, so it is not compared here."
+    "without it. Trials stand first, each beside what was declared of it; a comparison without a declaration says so. "
+    "A comparison describes a difference; how strong it is as evidence stands below it. Cost is kept by school and not "
+    "by unit, so it is not compared here."
 )
 KEY: Final = ["unit_id", "week"]
 
 
-def fitting_sections(pair: Pair) -> tuple[Section, ...]:
-    """The comparison of each fitting that came in the two terms; none where none came."""
-    return pair.now.once(f"fittings {pair.last is not None}", lambda: _sections(pair))
+def fitting_sections(pair: Pair, declared: Sequence[TrialHead] = ()) -> tuple[Section, ...]:
+    """Each declared trial of the two terms beside its declaration, then what came without one; none where none came.
+
+    Args:
+        declared: trials that ran on a day of the two terms.
+    """
+    return pair.now.once(f"fittings {pair.last is not None} {declared}", lambda: _sections(pair, declared))
 
 
-def _sections(pair: Pair) -> tuple[Section, ...]:
+def _sections(pair: Pair, declared: Sequence[TrialHead]) -> tuple[Section, ...]:
     came = fitted_later(pair.now)
-    if came.empty:
+    if came.empty and not declared:
         return ()
     rows = unit_weeks(pair)
-    tables = [table for kind in sorted(set(came["kind"])) for table in _tables(pair.now, rows, came, kind)]
+    tables = [table for trial in declared for table in _trial_tables(pair.now, rows, trial)]
+    for kind in sorted(set(came["kind"])):
+        own = {unit for trial in declared if trial.fitting.value == kind for unit in trial.units}
+        tables += _tables(pair.now, rows[~rows["unit_id"].isin(own)], came[~came["unit_id"].isin(own)], kind)
     return (Section("fittings", "With and without a fitting", INTRO, tables=tuple(tables)),) if tables else ()
 
 
@@ -78,13 +91,41 @@ def _faults(facts: TermFacts) -> pd.DataFrame:
 def _tables(facts: TermFacts, rows: pd.DataFrame, came: pd.DataFrame, kind: str) -> tuple[Table, ...]:
     units = set(came.loc[came["kind"] == kind, "unit_id"])
     alike = rows[rows["kind"].isin(set(rows.loc[rows["unit_id"].isin(units), "kind"]))]
-    labelled = comparison.label_weeks(alike, facts.all.fittings, kind)
+    found = _compared(facts, alike, kind)
+    if not found:
+        return ()
+    name = FITTING_WORDS[FittingKind(kind)]
+    shown = _Shown(f"fitting_{kind}", name, None)
+    return _comparison_table(shown, found), _evidence_table(shown, found)
+
+
+def _trial_tables(facts: TermFacts, rows: pd.DataFrame, trial: TrialHead) -> tuple[Table, ...]:
+    """A declaration with its result, then the comparison of its own units in its own days."""
+    own = rows["unit_id"].isin(trial.units | trial.comparison_units) & (rows["week"] <= pd.Timestamp(trial.until_day))
+    found = _compared(facts, rows[own], trial.fitting.value, trial.from_day)
+    declaration = declaration_of(trial)
+    stem = "trial_" + re.sub(r"[^a-z0-9]+", "_", trial.code.lower())
+    shown = _Shown(stem, f"{FITTING_WORDS[trial.fitting]}, trial {trial.code}", declaration)
+    result = declaration_table(stem, trial, declaration, found.get(trial.measure))
+    return (result, _comparison_table(shown, found), _evidence_table(shown, found)) if found else (result,)
+
+
+def _compared(facts: TermFacts, rows: pd.DataFrame, kind: str, change: date | None = None) -> dict[Measure, Comparison]:
+    """Comparisons by measure; empty where there is no before and after yet."""
+    labelled = comparison.label_weeks(rows, facts.all.fittings, kind, change)
     design = comparison.possible_design(labelled)
     if design is None or design is Design.BETWEEN:
-        return ()
-    found = {measure: comparison.compare(labelled, measure, design, _basis(alike, measure)) for measure in MEASURES}
-    name = FITTING_WORDS[FittingKind(kind)]
-    return _comparison_table(kind, name, design, found), _evidence_table(kind, name, found)
+        return {}
+    return {measure: comparison.compare(labelled, measure, design, _basis(rows, measure)) for measure in MEASURES}
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """Under which key and name a comparison stands, and how it was declared."""
+
+    key: str
+    name: str
+    declaration: trials.Declaration | None
 
 
 def _basis(rows: pd.DataFrame, measure: Measure) -> Basis:
@@ -95,8 +136,9 @@ def _basis(rows: pd.DataFrame, measure: Measure) -> Basis:
     return weakest(Basis(name) for name in rows["basis"].dropna().unique())
 
 
-def _comparison_table(kind: str, name: str, design: Design, found: Mapping[Measure, Comparison]) -> Table:
-    rows = tuple(_cells(one) for one in found.values())
+def _comparison_table(shown: _Shown, found: Mapping[Measure, Comparison]) -> Table:
+    rows = tuple(_cells(one, shown.declaration) for one in found.values())
+    design = next(iter(found.values())).design
     columns = (
         words("measure", "Measure"),
         counts("before", "Before"),
@@ -111,40 +153,35 @@ def _comparison_table(kind: str, name: str, design: Design, found: Mapping[Measu
         "The difference is the change of the units with the fitting, less the change of the others where there are "
         "any. The week in which the fitting came is left out. A difference without a range rests on a single school."
     )
-    title = f"Fitting: {name}; {design.value}"
-    return Table(f"fitting_{kind}", title, columns, rows, note)
+    title = f"Fitting: {shown.name}; {design.value}"
+    return Table(shown.key, title, columns, rows, note)
 
 
-def _cells(one: Comparison) -> tuple[Cell, ...]:
+def _cells(one: Comparison, declaration: trials.Declaration | None) -> tuple[Cell, ...]:
     both = one.design is Design.BOTH
     before = one.fitted_before if both else one.plain
     arms = (before, one.fitted, one.plain_before, one.plain) if both else (before, one.fitted)
-    shown: list[Cell] = [comparison.arm_figure(arm, one) if arm is not None else None for arm in arms]
-    shown += ["none"] * (4 - len(shown))
+    sides: list[Cell] = [comparison.arm_figure(arm, one) if arm is not None else None for arm in arms]
+    sides += ["none"] * (4 - len(sides))
     rests = f"{one.fitted.units} units at {_schools(one.fitted.schools)}"
     if both:
         rests += f", others {one.plain.units} at {_schools(one.plain.schools)}"
-    strength = trials.evidence(one, None).strength.value
-    return one.measure.value, *shown, _difference(one), rests, strength
+    strength = trials.evidence(one, declaration).strength.value
+    return one.measure.value, *sides, difference(one), rests, strength
 
 
 def _schools(number: int) -> str:
     return "1 school" if number == 1 else f"{number} schools"
 
 
-def _difference(one: Comparison) -> Figure:
-    found = comparison.difference_figure(one)
-    return as_points(found) if one.measure is Measure.AVAILABILITY else found
-
-
-def _evidence_table(kind: str, name: str, found: Mapping[Measure, Comparison]) -> Table:
+def _evidence_table(shown: _Shown, found: Mapping[Measure, Comparison]) -> Table:
     """What each measure is worth as evidence; sentences that hold for all of them once."""
     said: dict[str, list[str]] = {}
     for measure, one in found.items():
-        for sentence in trials.evidence(one, None).sentences():
+        for sentence in trials.evidence(one, shown.declaration).sentences():
             said.setdefault(sentence, []).append(measure.value)
     lines = [
         sentence if len(measures) == len(found) else f"{', '.join(measures).capitalize()}: {sentence}"
         for sentence, measures in said.items()
     ]
-    return sentences(f"fitting_{kind}_evidence", f"How strong the comparison is: {name}", lines, "")
+    return sentences(f"{shown.key}_evidence", f"How strong the comparison is: {shown.name}", lines, "")
