@@ -15,6 +15,7 @@ from tests.web.world import World
 DOORS = ("coordinator", "officer", "engineer", "funder", "setup", "reports")
 PUBLIC = frozenset({"everybody"})
 SIGNED_IN = frozenset({"signed in"})
+BY_KEY = frozenset({"a machine's key"})  # who is logged in does not matter; the door has tests of its own
 PERSONS = (
     *("none", "ended"),
     *("coordinator", "coordinator_other", "coordinator_elsewhere"),  # of the school, a neighbour, another programme
@@ -28,10 +29,11 @@ PERSONS = (
 class Entry:
     """One endpoint.
 
-    may: persons (of PERSONS) who reach the own object; PUBLIC, SIGNED_IN for pages without an object.
+    may: persons (of PERSONS) who reach the own object; PUBLIC, SIGNED_IN for pages without an object,
+        BY_KEY for machines.
         Who has the role but not the object gets 404, who lacks the role 403.
     params: address parameter to name of an object of World.own (school, programme, unit, job, outage, sheet, query,
-        term, area, block, person, grant, login, publication, school_publication).
+        term, area, block, person, grant, login, publication, school_publication, channel, key).
     literals: address parameters that point at no object, such as a week.
     roles: who gets past the role check; worked out from ``may`` when left out, "signed in" where any role may come.
     data: what a POST sends, made from the world and which objects are meant; an empty form when left out.

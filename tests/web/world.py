@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from tests.make import make_area, make_block, make_person, make_programme, make_school, make_term, make_unit
 from tracker import models as m
-from tracker.vocabulary import Cause, ReportKind, Role, SheetState, Source, VisitPurpose
+from tracker.vocabulary import Cause, ReportKind, Role, SheetState, Signal, Source, VisitPurpose
 
 WEEK = date(2026, 1, 26)
 AT = datetime(2026, 2, 2, 6, 0, tzinfo=UTC)
@@ -93,10 +93,15 @@ def _objects(session: Session, programme, school, officer, coordinator) -> dict[
         "grant": session.query(m.people.RoleGrant).filter_by(person_id=coordinator.id).one().id,
     }
     session.add(_agreement(programme, school))
+    channel = m.channels.Channel(
+        school_id=school.id, name="box:visits", unit_id=unit.id, signal=Signal.VISITS, from_day=WEEK
+    )
+    key = m.channels.FeedToken(school_id=school.id, label="box", token_hash=f"key{school.id}", made_at=AT)
+    session.add_all([channel, key])
     session.flush()
     rows = {"programme": programme, "school": school, "area": session.get(m.programme.Area, school.area_id)}
     rows |= {"term": term, "block": block, "unit": unit, "outage": outage, "job": job, "sheet": sheet}
-    rows |= {"login": login, "person": coordinator}
+    rows |= {"login": login, "person": coordinator, "channel": channel, "key": key}
     return {name: row.id for name, row in rows.items()} | rest
 
 

@@ -1,8 +1,8 @@
 """Who may use which page, on which object: one place, decided from the database at each request.
 
-Every route says who may use it with ``@public``, ``@signed_in`` or ``@allow(role, …)``; the application refuses to
-start with a route that does not. A person without the role gets 403 whatever the address points at; a person with the
-role gets 404 alike for what does not exist and for what belongs to others.
+Every route says who may use it with ``@public``, ``@signed_in``, ``@allow(role, …)`` or ``@with_key``; the
+application refuses to start with a route that does not. A person without the role gets 403 whatever the address
+points at; a person with the role gets 404 alike for what does not exist and for what belongs to others.
 """
 
 from __future__ import annotations
@@ -60,6 +60,13 @@ class Job(NamedTuple):
 def public(view: View) -> View:
     """Anybody may open this route."""
     view.allowed = EVERYONE  # type: ignore[attr-defined]
+    return view
+
+
+def with_key(view: View) -> View:
+    """Machines use this route with a key that it checks itself. It sees no cookie, so no form token guards it."""
+    view.allowed = EVERYONE  # type: ignore[attr-defined]
+    view.by_key = True  # type: ignore[attr-defined]
     return view
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from flask import Flask, current_app, g, render_template, request
+import json
+
+from flask import Flask, Response, current_app, g, render_template, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
@@ -22,6 +24,7 @@ TEXTS: dict[int, tuple[str, str]] = {
         "Nothing of this step was saved. Try again; if it stays, tell the contact.",
     ),
 }
+MACHINES = "/api/"  # below this address machines ask, not people
 SECRET_FIELDS = ("password", TOKEN_FIELD)
 
 
@@ -57,6 +60,12 @@ def _expired(error: CSRFError):
     return _page(400)
 
 
+def problem(code: int, title: str, detail: str, **more: object) -> Response:
+    """An error for a machine, as RFC 9457 shapes it."""
+    body = {"title": title, "status": code, "detail": detail, **more}
+    return Response(json.dumps(body), status=code, mimetype="application/problem+json")
+
+
 def _keep_what_was_typed(code: int):
     kept = [
         (name, value)
@@ -76,6 +85,8 @@ def _keep_what_was_typed(code: int):
 
 def _page(code: int, detail: str | None = None):
     title, text = TEXTS.get(code, TEXTS[400] if code < 500 else TEXTS[500])
+    if request.path.startswith(MACHINES):
+        return problem(code, title, detail or text)
     page = render_template(
         "errors/error.html", title=title, text=detail or text, code=code, reference=g.get("request_ref", "")
     )

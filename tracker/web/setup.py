@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tracker.web import setup_changes, setup_pages
+from tracker.web import setup_changes, setup_devices, setup_pages
 from tracker.web.setup_pages import bp
 
-__all__ = ["bp", "setup_changes", "setup_pages"]
+__all__ = ["bp", "setup_changes", "setup_devices", "setup_pages"]
