@@ -1,7 +1,9 @@
 """Measures over a term of a large programme: time, memory, growth, and the same sums written directly in SQL.
 
-``python -m tests.bench.bench_measures`` builds 100, 300 and 1,000 schools in throw-away databases, each measured in a
-process of its own so that memory is its own. ``--profile`` prints where the time of 300 schools goes.
+``python -m tests.bench.bench_measures`` builds 100, 300, 1,000 and 2,000 schools (or the sizes given) in throw-away
+databases. Of each it times all frames and measures once, the core tables beside SQL, and the programme term report.
+``--profile all|core|report FILE`` prints where the time of a database goes. Processor time decides: a busy machine
+stretches the clock's.
 """
 
 from __future__ import annotations
@@ -11,189 +13,37 @@ import json
 import os
 import pstats
 import resource
+import statistics
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pandas as pd
 from sqlalchemy.orm import Session
 
-from tests.bench.big import CLOSES, FIRST, LAST, OPENS, build
-from tracker.db import make_engine, reading
-from tracker.measures import (
-    balance,
-    calendar,
-    crowding,
-    crowding_breaks,
-    demand,
-    dials,
-    disposal,
-    flush,
-    quality,
-    repairs,
-    sessions,
-    supplies,
-    uptime,
-    visit_estimate,
-    visits,
-    water,
+from tests.bench.big import CLOSES, OPENS, build
+from tests.bench.measured import AS_OF, Clock, Read, core, service_measures, supply_measures, use_measures
+from tests.bench.measured_more import (
+    cost_measures,
+    crowding_measures,
+    lesson_measures,
+    need_measures,
+    repair_measures,
+    water_measures,
 )
+from tracker.db import make_engine, reading
 from tracker.records import frames
-from tracker.vocabulary import Group, UnitKind
 
-ZONE = ZoneInfo("Etc/GMT-3")
-AS_OF = datetime(2026, 4, 10, tzinfo=UTC)
-SIZES = (100, 300, 1000)
+SIZES = (100, 300, 1000, 2000)
+MUST_HOLD = 1000  # schools
+TURNS = 5
 LIMIT_S, LIMIT_MIB, LIMIT_SQL = 10.0, 1024, 3.0
-ASSUMED = flush.LongShare(0.2, 0.1, 0.4)
-
-
-class Clock:
-    """Processor seconds of each step in this process, so that other work on the machine does not decide."""
-
-    def __init__(self) -> None:
-        self.steps: dict[str, float] = {}
-
-    def __call__(self, name: str, act: Callable[[], Any]) -> Any:
-        start = time.process_time()
-        found = act()
-        self.steps[name] = self.steps.get(name, 0.0) + time.process_time() - start
-        return found
-
-
-class Read:
-    """The frames of a term."""
-
-    def __init__(self, session: Session, clock: Clock) -> None:
-        scope = frames.Scope(1, date.fromisoformat(FIRST), date.fromisoformat(LAST))
-        self.calendar = clock("read calendar", lambda: frames.school_calendar(session, scope, ZONE))
-        self.occasions = self.calendar.occasions
-        for name in ("units", "usage", "tallies", "fittings", "long_weeks", "meter_scopes", "enrolment", "sessions"):
-            setattr(self, name, clock(f"read {name}", lambda of=name: getattr(frames, of)(session, scope)))
-        for name in ("attendance", "burns", "routes", "bell_counts", "used_days", "queries"):
-            setattr(self, name, clock(f"read {name}", lambda of=name: getattr(frames, of)(session, scope)))
-        for name in ("readings", "outages", "sightings"):
-            setattr(self, name, clock(f"read {name}", lambda of=name: getattr(frames, of)(session, scope, ZONE)))
-        self.machine_weeks = clock("read machine weeks", lambda: frames.machine_weeks(session, scope, self.occasions))
-        self.sheets = clock("read sheets", lambda: frames.sheets(session, scope, self.occasions, 3, ZONE))
-        ids = tuple(sorted(set(self.units["school_id"])))
-        times = clock("school time", lambda: self.calendar.times(scope.first_day, scope.last_day, ids))
-        self.scope = calendar.Scope(calendar.Span(scope.first_day, scope.last_day), times, ZONE, AS_OF)
-
-
-def core(read: Read, clock: Clock) -> dict[str, Any]:
-    """Litres, down minutes and vends; sold-out days are in the frame of machines' weeks."""
-    weeks = clock(
-        "visits by unit and week",
-        lambda: visits.unit_weeks(read.units, read.usage, read.tallies, read.occasions, read.readings),
-    )
-    rows = clock(
-        "litres by unit and week",
-        lambda: flush.unit_week_water(
-            weeks, read.units, read.fittings, read.long_weeks, read.calendar.school_days, assumed=ASSUMED
-        ),
-    )
-    down = clock("down minutes", lambda: uptime.down_minutes(read.outages, read.units, read.scope))
-    given = clock("given out", lambda: _given(read))
-    return {
-        "weeks": weeks,
-        "water": rows,
-        "down": down,
-        "given": given,
-    }
-
-
-def _given(read: Read) -> pd.DataFrame:
-    machines = read.units[read.units["kind"] == UnitKind.MACHINE.value]
-    steps = dials.interval_uses(read.readings[read.readings["quantity"] == "vends"])
-    steps = dials.spread_over_weeks(steps, read.occasions, machines)
-    given = supplies.given_out_weeks(read.machine_weeks, steps, machines, read.occasions)
-    codes = dict(zip(read.units["school_id"], read.units["school"], strict=True))
-    return given.assign(school=given["school_id"].map(codes).astype("str"))
-
-
-def use_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
-    """Visits and water."""
-    weeks, rows, units, days = made["weeks"], made["water"], read.units, read.occasions
-    due = clock("expected unit-weeks", lambda: visits.expected_unit_weeks(units, days))
-    clock("visits in total", lambda: visits.visits_total(weeks, read.tallies, days, units))
-    clock("visits by school", lambda: visits.visits_by(weeks, read.tallies, days, units, "school"))
-    pupil_days = clock("pupil-days", lambda: visits.pupil_days(read.enrolment, days))
-    clock("visits a pupil", lambda: visits.visits_per_pupil_day(weeks, read.tallies, days, units, read.enrolment))
-    clock(
-        "visits a girl, a boy",
-        lambda: visit_estimate.visits_per_pupil_day_by_sex(weeks, read.tallies, days, units, read.enrolment),
-    )
-    kept = weeks[(weeks["unit_id"] // 100 + weeks["week"].dt.day_of_year // 7) % 20 > 0]
-    clock(
-        "visits, unreported weeks estimated",
-        lambda: visit_estimate.estimated_visits(kept, read.tallies, days, units, enrolment=read.enrolment),
-    )
-    clock("water taken", lambda: water.water_taken(rows, due))
-    clock("water by school", lambda: water.water_by(rows, due, "school"))
-    clock("water by part", lambda: water.water_parts(rows, due))
-    clock("less than a cistern", lambda: water.less_than_cistern(rows, due, 9000))
-    clock("litres a visit", lambda: water.litres_per_visit(rows, due))
-    clock("litres a pupil-day", lambda: water.litres_per_pupil_day(rows, due, pupil_days))
-    clock("meters", lambda: balance.meter_balance(units, read.meter_scopes, read.readings, rows, days))
-
-
-def service_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
-    """Uptime, repairs, crowded breaks."""
-    evidence = clock("evidence", lambda: uptime.evidence_days(read.sightings, read.used_days))
-    days = clock("unit-days", lambda: uptime.unit_days(read.units, read.outages, evidence, read.scope))
-    cabins = days[days["kind"].isin(["cabin", "urinal"])]
-    clock("availability", lambda: uptime.availability(days))
-    clock("availability by school", lambda: uptime.availability_by(days, ["school_id", "kind"]))
-    clock("down by cause", lambda: uptime.by_cause(made["down"]))
-    clock("hours out", lambda: uptime.outage_hours(days))
-    clock("breaks lost", lambda: uptime.breaks_lost(read.outages, read.calendar.breaks, cabins, read.scope))
-    clock("promise kept", lambda: repairs.promise_kept(read.outages, 48, AS_OF))
-    clock("time between failures", lambda: repairs.time_between_failures(read.outages, days, read.scope))
-    looked = clock("looks", lambda: repairs.looks(read.sightings, days))
-    clock("days between looks", lambda: repairs.days_between_looks(looked))
-    usable = clock(
-        "usable cabins",
-        lambda: crowding_breaks.usable_cabins(read.units, read.outages, read.calendar.breaks, AS_OF),
-    )
-    pupils = clock(
-        "pupils by week",
-        lambda: crowding_breaks.pupils_by_week(read.bell_counts, read.enrolment, read.calendar.breaks),
-    )
-    arrivals = clock("arrivals", lambda: crowding_breaks.arrivals_from_pupils(pupils, read.units, 0.3, 0.5))
-    bursts = clock("bursts", lambda: crowding_breaks.burst_breaks(usable, arrivals))
-    for group in (Group.GIRLS, Group.BOYS):
-        clock("share served", lambda of=group: crowding.share_served(bursts, of))
-        clock("seen waiting", lambda of=group: crowding.seen_waiting(read.bell_counts, read.calendar.breaks, of))
-
-
-def supply_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
-    """Supplies, disposal, lessons, record quality."""
-    given, machine_weeks = made["given"], read.machine_weeks
-    clock("given out in total", lambda: supplies.given_out_total(given))
-    clock("days sold out", lambda: supplies.days_sold_out(machine_weeks))
-    clock("demand", lambda: supplies.demand_per_day(given, machine_weeks))
-    clock("demand by school", lambda: supplies.demand_by_school(given, machine_weeks))
-    clock("demand behind sold-out weeks", lambda: demand.machine_demand(given, machine_weeks))
-    incinerators = read.units[read.units["kind"] == UnitKind.INCINERATOR.value]
-    nothing = pd.DataFrame({"unit_id": pd.Series([], dtype="int64"), "day": pd.Series([], dtype="datetime64[us]")})
-    seen = read.sightings[read.sightings["unit_id"].isin(incinerators["unit_id"])][["unit_id", "day"]]
-    states = clock(
-        "disposal routes",
-        lambda: disposal.route_day_states(read.routes, read.calendar.school_days, incinerators, nothing, seen),
-    )
-    clock("days with a route", lambda: disposal.route_days(states, read.calendar.school_days))
-    clock("lessons", lambda: sessions.sessions_held(read.sessions))
-    clock("attendances", lambda: sessions.attendances(read.sessions, read.attendance))
-    clock("reach", lambda: sessions.reach_by_group(read.sessions, read.attendance, read.enrolment))
-    clock("completeness", lambda: quality.completeness(read.sheets, AS_OF))
-    clock("timeliness", lambda: quality.timeliness(read.sheets, AS_OF))
+STEPS = (use_measures, service_measures, supply_measures, repair_measures, crowding_measures, need_measures)
+STEPS += (lesson_measures, cost_measures, water_measures)
 
 
 SQL_LITRES = """
@@ -202,7 +52,7 @@ r AS (SELECT v.*, sum(n) OVER (PARTITION BY unit_id ORDER BY week) AS after FROM
 SELECT r.unit_id, r.week, f.kind, CASE f.kind
   WHEN 'flush_two_stage' THEN CAST(round(r.n * (f.ml + 1.0 * l.long_visits / l.seen * (f.long_ml - f.ml))) AS INTEGER)
   WHEN 'floor_wash' THEN (r.after / f.every_n - (r.after - r.n) / f.every_n) * f.ml ELSE r.n * f.ml END
-FROM r JOIN fitting f ON f.unit_id = r.unit_id
+FROM r JOIN fitting f ON f.unit_id = r.unit_id AND f.from_day <= r.week
 LEFT JOIN long_week l ON l.unit_id = r.unit_id AND l.week = r.week"""
 SQL_DOWN = f"""
 WITH o AS (SELECT u.id, u.school_id, o.cause, julianday(o.start_at) * 1440 + 180 AS a,
@@ -220,8 +70,6 @@ SQL_SOLD_OUT = """
 SELECT m.unit_id, s.week, sum(m.ran_out) FROM machine_day m JOIN unit u ON u.id = m.unit_id
 JOIN school_day s ON s.school_id = u.school_id AND s.day = m.day GROUP BY m.unit_id, s.week"""
 SQL = (SQL_LITRES, SQL_DOWN, SQL_VENDS, SQL_SOLD_OUT)
-CORE_READS = ("calendar", "units", "usage", "tallies", "fittings", "long_weeks", "readings", "outages", "machine weeks")
-CORE_STEPS = ("visits by unit and week", "litres by unit and week", "down minutes", "given out", "school time")
 
 
 def in_sql(session: Session) -> tuple[float, list[list[tuple[Any, ...]]]]:
@@ -249,82 +97,115 @@ def as_in_sql(made: dict[str, Any], machine_weeks: pd.DataFrame) -> list[list[tu
     return found
 
 
-def measure(path: str) -> dict[str, Any]:
-    """Everything over one database."""
+def everything(path: str) -> dict[str, Any]:
+    """Every frame and every measure, once, in a process that did nothing before."""
     engine, clock = make_engine(f"sqlite:///{path}"), Clock()
     with reading(engine) as session:
-        in_sql(session)  # once, so that neither side finds the file cold
+        in_sql(session)  # so that the file is not read cold
         start, worked = time.perf_counter(), time.process_time()
         read = Read(session, clock)
         made = core(read, clock)
-        use_measures(read, made, clock)
-        service_measures(read, made, clock)
-        supply_measures(read, made, clock)
+        for step in STEPS:
+            step(read, made, clock)
         total, process = time.perf_counter() - start, time.process_time() - worked
-        direct_s, direct = in_sql(session)
-    for ours, theirs in zip(as_in_sql(made, read.machine_weeks), direct, strict=True):
-        if sorted(ours) != sorted(theirs):
-            raise AssertionError(f"the measures and SQL differ, for example in {sorted(set(ours) ^ set(theirs))[:4]}")
-    core_s = sum(clock.steps[f"read {name}"] for name in CORE_READS) + sum(clock.steps[name] for name in CORE_STEPS)
-    return {
-        "total_s": total,
-        "process_s": process,
-        "core_s": core_s,
-        "sql_s": direct_s,
-        "mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-        "steps": clock.steps,
-        "sums": [sum(row[-1] for row in rows) for rows in direct],
-    }
+    return {"total_s": total, "process_s": process, "steps": clock.steps, "mib": most_mib()}
+
+
+def core_beside_sql(path: str) -> dict[str, Any]:
+    """The core tables with the frames they need, and the same in SQL: medians of runs that take turns.
+
+    Both sides have run once before: statements are compiled, libraries loaded, the file is in memory.
+
+    Raises:
+        AssertionError: the two differ in a row.
+    """
+    engine = make_engine(f"sqlite:///{path}")
+    ours, theirs = [], []
+    with reading(engine) as session:
+        for turn in range(1 + TURNS):
+            start = time.process_time()
+            read = Read(session, Clock(), whole=False)
+            made = core(read, Clock())
+            ours += [time.process_time() - start] * (turn > 0)
+            seconds, direct = in_sql(session)
+            theirs += [seconds] * (turn > 0)
+    for mine, straight in zip(as_in_sql(made, read.machine_weeks), direct, strict=True):
+        if sorted(mine) != sorted(straight):
+            raise AssertionError(f"the measures and SQL differ, as in {sorted(set(mine) ^ set(straight))[:4]}")
+    return {"core_s": statistics.median(ours), "sql_s": statistics.median(theirs)}
+
+
+def report(path: str) -> dict[str, Any]:
+    """The programme term report of all schools, opened by a process that did nothing before."""
+    from tracker.reports import programme_term
+
+    engine = make_engine(f"sqlite:///{path}")
+    start, worked = time.perf_counter(), time.process_time()
+    with reading(engine) as session:
+        programme_term.build(session, 1, frames.terms(session, 1)[0], AS_OF, "bench")
+    total, process = time.perf_counter() - start, time.process_time() - worked
+    return {"report_s": total, "report_process_s": process, "report_mib": most_mib()}
+
+
+def most_mib() -> float:
+    """The most memory that this process ever held."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+PARTS: dict[str, Callable[[str], dict[str, Any]]] = {"all": everything, "core": core_beside_sql, "report": report}
 
 
 def one_size(schools: int) -> dict[str, Any]:
-    """Build a database of one size, and measure it in a new process."""
+    """Build a database of one size, and measure each part in a process of its own, so that memory is its own."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "big.db"
         engine = make_engine(f"sqlite:///{path}")
-        counts = build(engine, schools)
+        found = {"schools": schools, "counts": build(engine, schools)}
         engine.dispose()
-        run = subprocess.run(
-            [sys.executable, "-m", "tests.bench.bench_measures", "--measure", str(path)],
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-        return json.loads(run.stdout) | {"schools": schools, "counts": counts}
+        for part in PARTS:
+            command = [sys.executable, "-m", "tests.bench.bench_measures", part, str(path)]
+            run = subprocess.run(command, capture_output=True, text=True, check=True)
+            found |= json.loads(run.stdout)
+    return found
 
 
 def show(found: dict[str, Any]) -> bool:
     """Print one size; whether its limits are kept (they are those of 1,000 schools)."""
     ratio = found["core_s"] / found["sql_s"]
     print(
-        f"{found['schools']:>5} schools, {found['counts']:>9,} counts: {found['total_s']:6.2f} s "
-        f"({found['process_s']:.2f} s of the process), {found['mib']:5.0f} MiB; "
-        f"core {found['core_s']:.2f} s, in SQL {found['sql_s']:.2f} s, {ratio:.2f} times"
+        f"{found['schools']:>5} schools, {found['counts']:>9,} counts: all {found['total_s']:6.2f} s "
+        f"({found['process_s']:.2f} of the process), {found['mib']:5.0f} MiB; "
+        f"core {found['core_s']:.2f} s, in SQL {found['sql_s']:.2f} s, {ratio:.2f} times; "
+        f"report {found['report_s']:.2f} s ({found['report_process_s']:.2f}), {found['report_mib']:.0f} MiB",
+        flush=True,
     )
-    return found["total_s"] < LIMIT_S and found["mib"] < LIMIT_MIB and ratio < LIMIT_SQL
+    return found["process_s"] < LIMIT_S and found["mib"] < LIMIT_MIB and ratio < LIMIT_SQL
 
 
-def profiled(path: str) -> None:
-    """Where the time of one database goes."""
+def profiled(part: str, path: str) -> None:
+    """Where the time of one part of one database goes."""
     profile = cProfile.Profile()
-    profile.runcall(measure, path)
+    profile.runcall(PARTS[part], path)
+    pstats.Stats(profile).sort_stats("cumulative").print_stats(r"tracker|bench", 60)
     pstats.Stats(profile).sort_stats("tottime").print_stats(40)
 
 
 def main(arguments: list[str]) -> int:
-    """Build, measure, print; 1 where a limit is missed."""
-    if arguments[:1] == ["--measure"]:
-        print(json.dumps(measure(arguments[1])))
-        return 0
+    """Build, measure, print; 1 where a limit is missed at 1,000 schools."""
     if arguments[:1] == ["--profile"]:
-        profiled(arguments[1])
+        profiled(*arguments[1:3])
         return 0
-    print(f"{os.cpu_count()} processors")
-    found = [one_size(size) for size in SIZES]
-    kept = [show(each) for each in found]
-    for name, seconds in sorted(found[-1]["steps"].items(), key=lambda step: -step[1])[:25]:
+    if arguments and arguments[0] in PARTS:
+        print(json.dumps(PARTS[arguments[0]](arguments[1])))
+        return 0
+    sizes = [int(size) for size in arguments] or SIZES
+    print(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}")
+    found = [one_size(size) for size in sizes]
+    kept = {each["schools"]: show(each) for each in found}
+    for name, seconds in sorted(found[-1]["steps"].items(), key=lambda step: -step[1])[:30]:
         print(f"    {name:<36}{seconds:6.2f} s")
-    return 0 if kept[-1] else 1
+    print(f"load {os.getloadavg()[0]:.1f}")
+    return 0 if kept.get(MUST_HOLD, True) else 1
 
 
 if __name__ == "__main__":
