@@ -93,6 +93,22 @@ def unit_week_cleaning(
     return pd.DataFrame(rows, columns=list(CLEANING)).astype(CLEANING)
 
 
+def beside_visits(water: pd.DataFrame, cleaning: pd.DataFrame) -> pd.DataFrame:
+    """Rows of visits by rule with those of cleaning beside them, for a meter that both go through.
+
+    Args:
+        water: from ``flush.unit_week_water``. cleaning: from ``unit_week_cleaning``.
+    Returns:
+        The columns of ``water``; a row of cleaning has the part "cleaning", no visits, and is no unit's main part.
+    """
+    if cleaning.empty:
+        return water
+    names: dict[str, Any] = {"fitting": "cleaning " + cleaning["cleaning"], "part": "cleaning", "whole": True, "share_known": True}
+    none: dict[str, Any] = dict.fromkeys(("visits", "u_visits", "visit_ml", "below_ml", "above_ml"), 0.0)
+    rows = cleaning.assign(**names, **none)[list(water.columns)]
+    return pd.concat([water, rows.astype(water.dtypes.to_dict())], ignore_index=True)
+
+
 def planned_cycles(plan: Cleaning, days: Iterable[date]) -> float:
     """Cycles that a plan makes on these school days of one week.
 

@@ -214,7 +214,7 @@ def _listed(sessions: pd.DataFrame, attendance: pd.DataFrame, sex: Sex | None) -
 def _present(sessions: pd.DataFrame, attendance: pd.DataFrame, sex: Sex | None) -> pd.DataFrame:
     rows = attendance[attendance["present"].notna()]
     rows = rows if sex is None else rows[rows["sex"] == sex.value]
-    return rows.merge(sessions.drop(columns=["topic", "minutes"], errors="ignore"), on="session_id")
+    return rows.merge(sessions.drop(columns=["topic", "minutes", "kind"], errors="ignore"), on="session_id")
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,14 @@ import pandas as pd
 from tracker.measures.calendar import Span
 from tracker.reports.gathered import Days, Gathered
 
-BY_WEEK = ("tallies", "unit_weeks", "water", "machine_weeks", "given", "handed_out", "burns", "sheets", "queries")
-BY_DAY = ("readings", "sightings", "used_days", "bell_counts", "sessions", "quizzes", "money", "engineer_visits")
+BY_WEEK = (
+    *("tallies", "unit_weeks", "water", "machine_weeks", "given", "handed_out", "burns", "sheets", "queries"),
+    *("cleaning", "energy_given", "burn_outputs"),
+)
+BY_DAY = (
+    *("readings", "sightings", "used_days", "bell_counts", "sessions", "quizzes", "money", "engineer_visits"),
+    *("deliveries", "levels"),
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,13 +17,14 @@ import pandas as pd
 
 from tracker.measures import balance, disposal, sessions, supplies, visits
 from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
+from tracker.measures.cleaning_water import beside_visits
 from tracker.records import frames
 from tracker.records.asked import listening
 from tracker.records.stamp import stamp
 from tracker.reports import closed
 from tracker.reports.gathered import Days, Gathered, read
 from tracker.reports.memory import Memory
-from tracker.vocabulary import CABIN_LIKE, UnitKind
+from tracker.vocabulary import CABIN_LIKE, Quantity, UnitKind
 
 MEMORY = Memory()
 T = TypeVar("T")
@@ -345,8 +346,10 @@ class TermFacts:
         rows = self.all.scopes
         first, last = pd.Timestamp(self.period.first), pd.Timestamp(self.period.last)
         served = rows[(rows["from_day"] <= last) & (rows["until_day"].isna() | (rows["until_day"] >= first))]
+        of_energy = self.all.readings.loc[self.all.readings["quantity"] == Quantity.ENERGY.value, "unit_id"]
+        served = served[~served["meter_id"].isin(of_energy)]
         readings = self.all.readings[self.all.readings["day"] <= last]
-        known = (self.units, served, readings, self.all.water, self.occasions)
+        known = (self.units, served, readings, beside_visits(self.all.water, self.all.cleaning), self.occasions)
         return balance.meter_balance(*known, around=self.all.calendar.occasions, since=self.all.since)
 
     @cached_property

@@ -8,15 +8,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
 
 from tracker.measures import dials, flush, supplies, uptime, visits
 from tracker.measures.calendar import Scope, Span
+from tracker.measures.cleaning_water import Cleaning, unit_week_cleaning
+from tracker.measures.manual_flush import ManualFlush, with_manual_flush
 from tracker.records import frames
 from tracker.records.settings import all_settings
-from tracker.vocabulary import LitresBasis, Source, UnitKind
+from tracker.vocabulary import CountWay, Every, LitresBasis, Source, UnitKind
 
 STOCK_HISTORY = timedelta(days=70)  # a machine's count before the period may lie before a long holiday
 WEEK = timedelta(days=6)
@@ -63,6 +66,15 @@ class Gathered:
     engineer_visits: pd.DataFrame
     service_intervals: pd.DataFrame
     shift_pupils: pd.DataFrame
+    tanks: pd.DataFrame
+    tank_scopes: pd.DataFrame
+    deliveries: pd.DataFrame
+    levels: pd.DataFrame
+    cleaning: pd.DataFrame
+    power_uses: pd.DataFrame
+    energy_given: pd.DataFrame
+    ratings: pd.DataFrame
+    burn_outputs: pd.DataFrame
     grade_ages: dict[str, int]
 
     @cached_property
@@ -135,6 +147,7 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
         water=_water(
             session, counted, (wide.first_day, first), settings, (units, unit_weeks, held, readings, fittings)
         ),
+        cleaning=_cleaning(session, wide, units, held, settings),
         machine_weeks=machine_weeks,
         given=_given(machine_weeks, readings, held.occasions, units),
         sheets=frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
@@ -165,6 +178,14 @@ def _of_the_days(session: frames.Session, wide: frames.Scope, zone: ZoneInfo) ->
         "engineer_visits": frames.engineer_visits(session, wide, zone),
         "service_intervals": frames.service_intervals(session, wide),
         "shift_pupils": frames.shift_pupils(session, wide),
+        "tanks": frames.tanks(session, wide),
+        "tank_scopes": frames.tank_scopes(session, wide),
+        "deliveries": frames.deliveries(session, wide),
+        "levels": frames.bin_levels(session, wide),
+        "power_uses": frames.power_uses(session, wide),
+        "energy_given": frames.energy_given(session, wide),
+        "ratings": frames.ratings(session, wide),
+        "burn_outputs": frames.burn_outputs(session, wide),
     }
 
 
@@ -192,7 +213,7 @@ def _water(
     counters = (frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
     looked = flush.with_long_counters(*counters, preferred=_preferred(units), since=since[1])
     share, low, high = (settings[f"long_share_{name}permille"] / 1000 for name in ("", "low_", "high_"))
-    return flush.unit_week_water(
+    litres = flush.unit_week_water(
         unit_weeks,
         units,
         fittings,
@@ -201,6 +222,60 @@ def _water(
         assumed=flush.LongShare(share, low, high),
         period_from=since[0] - WEEK,
     )
+    return _with_hands(litres, frames.hand_flushes(session, counted), settings["litres_u_permille"])
+
+
+def _with_hands(water: pd.DataFrame, hands: pd.DataFrame, claim_u_permille: int) -> pd.DataFrame:
+    """The same with flushes worked by hand beside the automatic ones; a unit's rows follow one another."""
+    if hands.empty:
+        return water
+    mine = water["unit_id"].isin(hands["unit_id"])
+    rows = water[mine]
+    for _, one in hands.groupby(hands.groupby("unit_id").cumcount()):
+        rows = with_manual_flush(rows, {row.unit_id: _hand(row, claim_u_permille) for row in dials.rows_of(one)})
+    found = pd.concat([water[~mine], rows.set_axis(water.index[mine])])
+    return found.sort_index()
+
+
+def _hand(row: Any, claim_u_permille: int) -> ManualFlush:
+    return ManualFlush(
+        row.ml,
+        flush.LongShare(
+            row.share_permille / 1000, row.share_low_permille / 1000, row.share_high_permille / 1000, row.share_seen
+        ),
+        row.instead,
+        LitresBasis(row.litres_basis),
+        _usual_u(row, claim_u_permille),
+        row.from_day.date(),
+        None if pd.isna(row.until_day) else row.until_day.date(),
+    )
+
+
+def _cleaning(
+    session: frames.Session,
+    wide: frames.Scope,
+    units: pd.DataFrame,
+    held: frames.SchoolCalendar,
+    settings: dict[str, int],
+) -> pd.DataFrame:
+    """Litres of cleaning by the clock; it runs whether or not a unit's visits are counted."""
+    plans: dict[int, list[Cleaning]] = {}
+    for row in dials.rows_of(frames.cleaning_plans(session, wide)):
+        usual = _usual_u(row, settings["litres_u_permille"])
+        days = (row.from_day.date(), None if pd.isna(row.until_day) else row.until_day.date())
+        plans.setdefault(row.unit_id, []).append(Cleaning(row.cycle, row.ml, row.times, Every(row.every), usual, *days))
+    mine = units[units["unit_id"].isin(list(plans))].assign(count_way=CountWay.COUNTER.value)
+    weeks = held.occasions[held.occasions["week"] >= pd.Timestamp(wide.first_day - WEEK)]
+    due = visits.expected_unit_weeks(mine, weeks, list(UnitKind))
+    days_held = held.school_days[held.school_days["school_id"].isin(mine["school_id"])]
+    return unit_week_cleaning(due, days_held, plans)
+
+
+def _usual_u(row: Any, claim_u_permille: int) -> float:
+    """The relative uncertainty of litres, or what is usual for how they are known."""
+    measured = row.litres_basis == LitresBasis.MEASURED.value
+    usual = flush.MEASURED_U if measured else claim_u_permille / 1000
+    return float(usual if pd.isna(row.u_permille) else row.u_permille / 1000)
 
 
 def _given(

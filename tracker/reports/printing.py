@@ -39,6 +39,11 @@ DECIMALS = {
     "napkins per 100 girls and school day": 1,
     "outages per 1,000 visits": 2,
     "percentage points": 1,
+    "kWh": 1,
+    "kg": 1,
+    "kWh a burn": 2,
+    "kg a burn": 2,
+    "quarters a week": 1,
     "found ÷ reported": 2,
 }
 MINOR = "minor units of "  # money is kept in minor units; pages and files show the main ones
@@ -65,6 +70,8 @@ NAMES = {
     "breaks": ("break", "breaks"),
     "days": ("day", "days"),
     "girls": ("girl", "girls"),
+    "spans": ("span", "spans"),
+    "cycles": ("cycle", "cycles"),
 }
 
 

@@ -16,8 +16,10 @@ from tracker.reports.sections.demand import demand_table, forecast_table, need_t
 from tracker.reports.sections.evidence import checked_section, grants_sections
 from tracker.reports.sections.fitting import fitting_sections
 from tracker.reports.sections.learning import menstrual_table
+from tracker.reports.sections.power import power_sections
 from tracker.reports.sections.records import records_section, short_section
 from tracker.reports.sections.supplies import supplies_section
+from tracker.reports.sections.tanks import tanks_sections
 from tracker.reports.sections.use import visits_section, water_section
 from tracker.reports.sections.working import working_section
 from tracker.vocabulary import ReportKind
@@ -57,6 +59,8 @@ def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.Tar
         visits_section(pair, targets, one_school=False),
         crowding_section(facts, one_school=False),
         water_section(pair, targets, one_school=False),
+        *tanks_sections(facts, one_school=False),
+        *power_sections(facts),
         working_section(pair, targets, one_school=False),
         supplies_section(pair, targets, (restock_table(facts, coming), *more), one_school=False),
         disposal_section(pair, targets),

@@ -19,8 +19,10 @@ from tracker.reports.sections.care import disposal_section, lessons_section, lev
 from tracker.reports.sections.crowding import crowding_section
 from tracker.reports.sections.demand import demand_table, need_tables
 from tracker.reports.sections.learning import menstrual_table
+from tracker.reports.sections.power import power_sections
 from tracker.reports.sections.records import NOTES, records_section, short_section, strip
 from tracker.reports.sections.supplies import cover_of, supplies_section
+from tracker.reports.sections.tanks import tanks_sections
 from tracker.reports.sections.use import visits_section, water_section
 from tracker.reports.sections.working import working_section
 from tracker.vocabulary import ReportKind
@@ -61,6 +63,8 @@ def _sections(pair: Pair) -> list[Section]:
         visits_section(pair, {}, one_school=True),
         crowding_section(pair.now, one_school=True),
         water_section(pair, {}, one_school=True),
+        *tanks_sections(pair.now, one_school=True),
+        *power_sections(pair.now),
         working_section(pair, {}, one_school=True),
         supplies_section(pair, {}, (demand_table(pair.now), *need_tables(pair.now)), one_school=True),
         disposal_section(pair, {}),

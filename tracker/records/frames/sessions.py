@@ -29,6 +29,7 @@ from tracker.records.frames.base import (
     week_in,
     words,
 )
+from tracker.vocabulary import TopicKind
 
 SESSIONS = {
     "session_id": "int64",
@@ -38,6 +39,7 @@ SESSIONS = {
     "week": DAY,
     "topic": "str",
     "minutes": "float64",
+    "kind": "str",
 }
 ATTENDANCE = {"session_id": "int64", "sex": "str", "grade": "str", "present": "float64"}
 QUIZZES = {
@@ -83,16 +85,36 @@ SHEETS = {
     "due": INSTANT,
     "expected": "bool",
 }
+ABOUT: tuple[tuple[TopicKind, tuple[str, ...]], ...] = (
+    (TopicKind.MENSTRUAL, ("menstrua",)),
+    (TopicKind.HANDWASHING, ("hand wash", "handwash", "wash hands")),
+    (TopicKind.TOILETS, ("toilet", "cabin", "latrine")),
+)
 QUERIES = {"school_id": "int64", "week": DAY, "open": "bool"}
 
 
 def sessions(session: Session, scope: Scope) -> pd.DataFrame:
-    """Frame ``sessions``: lessons held in the scope, with the school's code."""
+    """Frame ``sessions``: lessons held in the scope, with the school's code.
+
+    kind: what the lesson was about, as it was said; where nobody said, the words of the topic decide.
+    """
     lesson = AwarenessSession
-    query = select(lesson.id, lesson.school_id, School.code, lesson.day, lesson.week, lesson.topic, lesson.minutes)
-    query = query.join(School, School.id == lesson.school_id)
+    said = (lesson.day, lesson.week, lesson.topic, lesson.minutes, words(lesson.kind))
+    query = select(lesson.id, lesson.school_id, School.code, *said).join(School, School.id == lesson.school_id)
     query = query.where(lesson.school_id.in_(schools_in(scope)), day_in(lesson.day, scope))
-    return read(session, SESSIONS, query.order_by(School.code, lesson.day, lesson.id))
+    found = read(session, SESSIONS, query.order_by(School.code, lesson.day, lesson.id))
+    silent = found["kind"] == ""
+    return found.assign(kind=found["kind"].mask(silent, found["topic"].map(kind_of).astype("str")))
+
+
+def kind_of(topic: str) -> str:
+    """What a lesson was about by the words of its topic.
+
+    >>> kind_of("Menstrual health and you"), kind_of("Hand washing"), kind_of("Games")
+    ('menstrual health', 'hand washing', 'other')
+    """
+    said = topic.lower()
+    return next((kind.value for kind, names in ABOUT if any(name in said for name in names)), TopicKind.OTHER.value)
 
 
 def attendance(session: Session, scope: Scope) -> pd.DataFrame:

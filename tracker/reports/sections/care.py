@@ -14,14 +14,12 @@ from tracker.reports import figures
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.report import Cell, Section, Table
 from tracker.reports.rows import counts, optional_day, words
+from tracker.reports.sections.burning import burning_tables
 from tracker.reports.sections.learning import knowledge_table, uptake_table
 from tracker.vocabulary import Basis, Sex
 
 Answers = Mapping[str, str]
-NO_RATING = (
-    "What an incinerator's maker allows is not kept in these records, so burns are not set against it, and napkins "
-    "burnt are not estimated. Nobody counts used supplies."
-)
+DATES_NOTE = "Dates as they were entered. A route with every paper may still be refused by local rules."
 
 COUNTED_NOTE = "Counted in the week sheets that were received."
 
@@ -35,7 +33,7 @@ def disposal_section(pair: Pair, targets: dict[str, TargetHead]) -> Section:
         "A day counts when a permit was in force and, for burning, a trained operator was named and the incinerator "
         "was seen working. Permits, training and checks follow local rules; no figure here says that a route is safe.",
         figures.lines(figures.DISPOSAL, pair, targets),
-        (routes_table(facts),),
+        (routes_table(facts), *burning_tables(facts)),
         (),
         ("incinerator", "bins"),
     )
@@ -71,7 +69,7 @@ def routes_table(facts: TermFacts) -> Table:
         words("ash", "Ash goes to"),
         counts("days", "Days of the school that stood", "school days"),
     )
-    return Table("routes", "Routes and their papers", columns, tuple(cells), NO_RATING, "No route is on record.")
+    return Table("routes", "Routes and their papers", columns, tuple(cells), DATES_NOTE, "No route is on record.")
 
 
 def lessons_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool) -> Section:

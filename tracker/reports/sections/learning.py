@@ -12,9 +12,8 @@ from tracker.measures.differences import Pairs
 from tracker.reports.facts import TermFacts
 from tracker.reports.report import Cell, Column, Table
 from tracker.reports.rows import as_points, as_share, beside, counts, words
-from tracker.vocabulary import Sex
+from tracker.vocabulary import Sex, TopicKind
 
-TOPIC: Final = "menstrual"  # topics are free words; a lesson on it names it
 ASKED: Final = tuple(question for item in menstrual_items.ITEMS.values() for question in item.questions)
 
 
@@ -52,10 +51,10 @@ def uptake_table(facts: TermFacts) -> Table:
 
 
 def _uptake(facts: TermFacts) -> Table:
-    lessons = facts.sessions[facts.sessions["topic"].str.lower().str.contains(TOPIC, regex=False)]
+    lessons = facts.sessions[facts.sessions["kind"] == TopicKind.MENSTRUAL.value]
     title = "Napkins given out before and after lessons on menstrual health"
     if lessons.empty:
-        return beside("uptake", title, (), "", "No lesson of this period has menstrual health in its topic.")
+        return beside("uptake", title, (), "", "No lesson of this period was about menstrual health.")
     found = uptake.uptake_around(_weeks(facts), lessons, _girls(facts))
     rows: list[tuple[str, Cell]] = [
         ("Schools with a lesson: mean change", found.with_lesson),
