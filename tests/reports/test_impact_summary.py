@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from tests import make
 from tests.reports import small_term as small
+from tests.reports.by_hand import PUPILS, line, report
 from tracker.measures.figure import Figure
 from tracker.reports import export, impact_summary
+from tracker.reports.leaving import protected
 from tracker.reports.printing import print_figure
-from tracker.reports.withhold import area_groups, beside_total
+from tracker.reports.report import Column, Table
+from tracker.reports.withhold import area_groups
 from tracker.vocabulary import ReportKind, Sex
 
 
@@ -92,7 +96,11 @@ def test_areas_of_fewer_than_three_schools_are_joined():
     ],
 )
 def test_counts_beside_their_total(values, shown):
-    assert beside_total(values, 10) == shown
+    columns = (Column("area", "Area", numeric=False), Column("n", "Attendances", "attendances"))
+    rows = tuple((f"Area {place}", value) for place, value in enumerate(values))
+    total = replace(PUPILS, value=float(sum(value or 0 for value in values)), unit="attendances")
+    made = protected(report(line(total), tables=[Table("by_area", "By area", columns, rows)]), 10)
+    assert tuple(row[1] for row in next(iter(made.tables())).rows) == shown
 
 
 def test_nothing_in_the_summary_names_a_school(session):
@@ -126,7 +134,7 @@ def test_every_headline_keeps_its_completeness(session):
     programme, term = small.programme_with_term(session)
     school = small.school_of(session, programme)
     small.count(session, make.make_unit(session, school), date(2026, 1, 12), 30)
-    for line in build(session, programme, term).lines():
-        assert isinstance(line.figure, Figure)
-        if line.key in {"visits", "availability_share", "completeness_share", "route_days"}:
-            assert line.figure.expected > 0
+    for found in build(session, programme, term).lines():
+        assert isinstance(found.figure, Figure)
+        if found.key in {"visits", "availability_share", "completeness_share", "route_days"}:
+            assert found.figure.expected > 0

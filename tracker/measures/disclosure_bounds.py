@@ -11,13 +11,15 @@ import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final, TypeAlias, TypeVar
 
 THRESHOLD: Final = 10
 SLACK: Final = 1e-6  # the solver's rounding
+NOTHING_FITS, UNLIMITED = 2, 3  # states of the solver
 
 Place: TypeAlias = tuple[int, int]
 Grid: TypeAlias = list[list[int]]
+K = TypeVar("K")
 
 
 class Hidden(StrEnum):
@@ -89,22 +91,46 @@ def possible_range(
     Returns:
         Least and greatest; the greatest may be infinite.
     """
+    shown = {(r, c): count for r, row in enumerate(grid) for c, count in enumerate(row) if (r, c) not in limits}
+    found = possible_values(_lines(len(grid), len(grid[0]), one_row), shown, limits, place)
+    if found is None:
+        raise RuntimeError("no numbers fit the table; the limits do not hold of its own")
+    return found
+
+
+def possible_values(
+    sums: Sequence[Mapping[K, int]],
+    shown: Mapping[K, float],
+    limits: Mapping[K, tuple[float, float | None]],
+    key: K,
+) -> tuple[float, float] | None:
+    """The least and greatest value of a hidden number, given sums that shown and hidden numbers stand in.
+
+    Args:
+        sums: numbers by their keys with signs (1 or -1) that add up to zero.
+        shown, limits: every key of the sums stands in one of the two.
+    Returns:
+        Least and greatest, both perhaps infinite; None where no numbers fit.
+    """
     from scipy.optimize import linprog
 
-    hidden = sorted(limits)
+    hidden = list(limits)
     rows, sides = [], []
-    for line in _lines(len(grid), len(grid[0]), one_row):
-        row = [float(line.get(cell, 0)) for cell in hidden]
+    for line in sums:
+        row = [float(line.get(one, 0)) for one in hidden]
         if any(row):
             rows.append(row)
-            sides.append(-float(sum(sign * grid[r][c] for (r, c), sign in line.items() if (r, c) not in limits)))
-    goal = [float(cell == place) for cell in hidden]
+            sides.append(-math.fsum(sign * shown[one] for one, sign in line.items() if one not in limits))
+    bounds = [limits[one] for one in hidden]
     ends = []
     for sign in (1.0, -1.0):
-        found = linprog([sign * weight for weight in goal], A_eq=rows, b_eq=sides, bounds=[limits[h] for h in hidden])
-        if found.status not in (0, 3):
+        goal = [sign * (one == key) for one in hidden]
+        found = linprog(goal, A_eq=rows or None, b_eq=sides or None, bounds=bounds)
+        if found.status == NOTHING_FITS:
+            return None
+        if found.status not in (0, UNLIMITED):
             raise RuntimeError(f"linear bounds could not be found: {found.message}")
-        ends.append(math.inf if found.fun is None else sign * found.fun)
+        ends.append(sign * (-math.inf if found.status == UNLIMITED else float(found.fun or 0.0)))
     return ends[0], ends[1]
 
 
@@ -176,7 +202,7 @@ class TableSystem:
         found, base = self.hide(), self.first_hidden()
         limit = sum(self.value(place) for place in found if place not in base)
         others = sorted((self.value(place), place) for place in self.filled if place not in base)
-        for cost, added in _by_cost(others if len(others) <= most else []):
+        for cost, added in by_cost(others if len(others) <= most else []):
             if cost >= limit:
                 break
             kinds = {**base, **{place: self.kind(place) for place in added}}
@@ -255,7 +281,7 @@ class TableSystem:
         return low <= 1 + SLACK and high >= self.threshold - 1 - SLACK
 
 
-def _by_cost(items: Sequence[tuple[int, Place]]) -> Iterator[tuple[int, tuple[Place, ...]]]:
+def by_cost(items: Sequence[tuple[int, K]]) -> Iterator[tuple[int, tuple[K, ...]]]:
     """Every set of places with its sum, the smallest sums first; ``items`` in order of their numbers."""
     yield 0, ()
     heap: list[tuple[int, tuple[int, ...]]] = [(items[0][0], (0,))] if items else []

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from tracker import __version__
 from tracker.records import audit, heads, people, publications
+from tracker.records.settings import setting
 from tracker.reports.printing import day
 from tracker.reports.report import Report
 
@@ -85,15 +86,17 @@ def impact(session: Session, programme_id: int, term: heads.TermHead, as_of: dat
 
 
 def certificate(session: Session, agreement: heads.AgreementHead, term: heads.TermHead, as_of: datetime) -> Report:
-    """The availability certificate of an agreement.
+    """The availability certificate of an agreement, small counts withheld as in all that leaves the programme.
 
     Raises:
         LookupError: the term has not begun.
     """
     from tracker.reports import certificate as certificates
+    from tracker.reports.leaving import protected
 
     _check_begun(session, agreement.programme_id, term, as_of)
-    return certificates.build(session, agreement, term, as_of, __version__)
+    report = certificates.build(session, agreement, term, as_of, __version__)
+    return protected(report, setting(session, agreement.programme_id, "small_count_min", report.last_day))
 
 
 def by_code(

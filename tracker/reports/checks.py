@@ -5,19 +5,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from tracker.measures.disclosure import MIN_BASE, THRESHOLD, is_small
 from tracker.measures.figure import Figure
 from tracker.records import heads, publications
 from tracker.records.settings import setting
+from tracker.reports.leaving import given_away
+from tracker.reports.people_numbers import PEOPLE_UNITS
 from tracker.reports.printing import day, number, print_figure
 from tracker.reports.report import Cell, Column, Report
 from tracker.vocabulary import SheetState
 
 Session: TypeAlias = heads.Session
-
-PEOPLE_UNITS = ("pupils", "attendances", "girls", "boys", "napkins")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +30,14 @@ class Check:
     stops: bool = False
 
 
-def look(session: Session, programme_id: int, report: Report) -> tuple[Check, ...]:
-    """Every check with its result, in the order in which they are listed."""
+def look(
+    session: Session, programme_id: int, report: Report, old: Mapping[str, Any] | None = None
+) -> tuple[Check, ...]:
+    """Every check with its result, in the order in which they are listed.
+
+    Args:
+        old: the stored report content of the version that it would replace.
+    """
     span = (programme_id, report.first_day, report.last_day)
     threshold = setting(session, programme_id, "small_count_min", report.last_day)
     return (
@@ -42,6 +48,7 @@ def look(session: Session, programme_id: int, report: Report) -> tuple[Check, ..
         _meters(report),
         _targets(report),
         _small_counts(report, threshold),
+        _worked_out(report, threshold, old),
         _bases(report),
     )
 
@@ -114,6 +121,16 @@ def _small_counts(report: Report, threshold: int) -> Check:
         return Check("Small counts", True, words, stops=True)
     words = f"Counts about people below {threshold} would leave: {'; '.join(found)}. The report cannot be published."
     return Check("Small counts", False, words, stops=True)
+
+
+def _worked_out(report: Report, threshold: int, old: Mapping[str, Any] | None) -> Check:
+    beside = "" if old is None else ", also beside the version before"
+    found = len(given_away(report, threshold, old))
+    if not found:
+        words = f"No count from 1 to {threshold - 1} can be worked out from sums{beside}."
+        return Check("Sums", True, words, stops=True)
+    words = f"Small counts that can be worked out from sums{beside}: {number(found)}. The report cannot be published."
+    return Check("Sums", False, words, stops=True)
 
 
 def small_counts(report: Report, threshold: int = THRESHOLD) -> Iterator[str]:

@@ -16,8 +16,10 @@ from typing import Any, TypeAlias
 
 from tracker.measures.figure import Figure
 from tracker.records import heads, publications
+from tracker.records.settings import setting
 from tracker.reports import export
 from tracker.reports.checks import Check, look
+from tracker.reports.leaving import protected
 from tracker.reports.printing import DECIMALS, rounded
 from tracker.reports.report import Report
 from tracker.reports.versions import Change, changed
@@ -56,13 +58,16 @@ class Approval:
 
 
 def draft(session: Session, programme_id: int, report: Report, old_content: str | None) -> Draft:
-    """A report with its checks and what it changes.
+    """A report with its checks and what it changes; beside the version it replaces it gives no small count away.
 
     Args:
         old_content: the stored content of the version it would replace; None where there is none.
     """
-    checks = look(session, programme_id, report)
     old = json.loads(old_content).get("report", {}) if old_content else None
+    if report.unwithheld is not None and old is not None:
+        threshold = setting(session, programme_id, "small_count_min", report.last_day)
+        report = protected(report, threshold, old)
+    checks = look(session, programme_id, report, old)
     changes = () if old is None else tuple(changed(old, export.content(report)))
     document = {
         "report": export.content(report),

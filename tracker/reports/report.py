@@ -7,12 +7,12 @@ cells are figures, numbers, days or words, and charts made from plain rows. Noth
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
 from tracker.measures.figure import Figure
-from tracker.vocabulary import ReportKind
+from tracker.vocabulary import ReportKind, WorkPaper
 
 Cell = Figure | str | int | float | date | None  # None prints "not recorded"
 
@@ -79,9 +79,12 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """One report, whole. ``cutoff_at``: records known by then are in it."""
+    """One report, whole. ``cutoff_at``: records known by then are in it.
 
-    kind: ReportKind
+    ``unwithheld`` stays inside the program: a next version is made from it. No page, file or stored content has it.
+    """
+
+    kind: ReportKind | WorkPaper
     title: str
     programme: str
     scope: str  # a school's code, or "" for the programme
@@ -93,6 +96,7 @@ class Report:
     code_version: str
     sections: tuple[Section, ...]
     notes: tuple[str, ...] = ()
+    unwithheld: Report | None = field(default=None, compare=False, repr=False)  # before small counts were hidden
 
     def lines(self) -> Iterator[Line]:
         """All headline lines, in reading order."""

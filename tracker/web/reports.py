@@ -282,7 +282,7 @@ def show_draft(session, programme, term, report, form, *, changed_since: bool = 
     links = links_of("reports.impact", term, programme_id=programme.id) | {"parts": None}
     return render_template(
         "reports/draft.html",
-        report=report,
+        report=made.report,
         draft=made,
         former=before,
         form=form,
@@ -299,9 +299,12 @@ def show_draft(session, programme, term, report, form, *, changed_since: bool = 
 @bp.get("/programmes/<int:programme_id>/terms/<term>/impact/files/<name>")
 @allow(Role.OFFICER)
 def impact_file(programme_id, term, name):
-    """A file of the draft."""
-    programme = load_programme(programme_id)
-    return answer_file(built(build.impact, programme.id, term_or_404(programme.id, term)), name, None)
+    """A file of the draft, as it may leave beside the version it would replace."""
+    programme, chosen = load_programme(programme_id), term_or_404(programme_id, term)
+    before = publications.former(db(), programme.id, chosen.id, ReportKind.IMPACT)
+    report = built(build.impact, programme.id, chosen)
+    made = publishing.draft(db(), programme.id, report, before.content if before else None)
+    return answer_file(made.report, name, None)
 
 
 @bp.post("/programmes/<int:programme_id>/terms/<term>/impact/publish")
