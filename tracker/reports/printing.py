@@ -39,6 +39,7 @@ DECIMALS = {
     "napkins per 100 girls and school day": 1,
     "outages per 1,000 visits": 2,
     "percentage points": 1,
+    "requests": 1,
     "kWh": 1,
     "kg": 1,
     "kWh a burn": 2,
@@ -70,6 +71,7 @@ NAMES = {
     "breaks": ("break", "breaks"),
     "days": ("day", "days"),
     "girls": ("girl", "girls"),
+    "requests": ("request", "requests"),
     "spans": ("span", "spans"),
     "cycles": ("cycle", "cycles"),
 }
