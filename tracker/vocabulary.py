@@ -398,6 +398,12 @@ class ReportKind(StrEnum):
     CERTIFICATE = "availability certificate"
 
 
+class WorkPaper(StrEnum):
+    """Papers of the day's work, laid out like reports and never published."""
+
+    RESTOCK_PLAN = "restocking plan"
+
+
 CABIN_LIKE = (UnitKind.CABIN, UnitKind.URINAL)
 VISITED = (UnitKind.CABIN, UnitKind.URINAL, UnitKind.TAP)
 INNER_PLACES = (PlaceKind.STORE, PlaceKind.CUPBOARD, PlaceKind.MACHINE, PlaceKind.VEHICLE)
