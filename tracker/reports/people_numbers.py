@@ -95,7 +95,8 @@ class PeopleNumbers:
 
     def quotients(self) -> Iterator[tuple[Place, Place, Place]]:
         """(share, part, whole): percentages that are one number of the document in another."""
-        values = {place: number for (place, end), number in self.numbers.items() if end == "value" and number > 0}
+        known = {place: number for (place, end), number in self.numbers.items() if end == "value" and number > 0}
+        values = {place: number for place, number in known.items() if place in self.units}
         for share, value in self.shares.items():
             for part, whole in combinations(values, 2):
                 for a, b in ((part, whole), (whole, part)):
