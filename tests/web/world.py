@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from tests.make import make_area, make_block, make_person, make_programme, make_school, make_term, make_unit
 from tracker import models as m
-from tracker.vocabulary import Cause, ReportKind, Role, SheetState, Signal, Source, VisitPurpose
+from tracker.vocabulary import Cause, ReportKind, Role, SheetState, Signal, Source, SpotFigure, VisitPurpose
 
 WEEK = date(2026, 1, 26)
 AT = datetime(2026, 2, 2, 6, 0, tzinfo=UTC)
@@ -92,6 +92,7 @@ def _objects(session: Session, programme, school, officer, coordinator) -> dict[
         "query": _sheet_parts(session, sheet),
         "grant": session.query(m.people.RoleGrant).filter_by(person_id=coordinator.id).one().id,
     }
+    rest |= _evidence(session, programme, school, term)
     session.add(_agreement(programme, school))
     channel = m.channels.Channel(
         school_id=school.id, name="box:visits", unit_id=unit.id, signal=Signal.VISITS, from_day=WEEK
@@ -103,6 +104,20 @@ def _objects(session: Session, programme, school, officer, coordinator) -> dict[
     rows |= {"term": term, "block": block, "unit": unit, "outage": outage, "job": job, "sheet": sheet}
     rows |= {"login": login, "person": coordinator, "channel": channel, "key": key}
     return {name: row.id for name, row in rows.items()} | rest
+
+
+def _evidence(session: Session, programme, school, term) -> dict[str, int]:
+    """A grant with a share of the school, and a figure drawn for a check."""
+    grant = m.evidence.FundingGrant(programme_id=programme.id, code="GR", funder="A funder", from_day=WEEK)
+    draw = m.evidence.SpotDraw(programme_id=programme.id, code=f"{term.code}-1", term_id=term.id, number=1, drawn_at=AT)
+    draw.drawn_by, draw.salt, draw.schools, draw.figures_each = "An officer", "0" * 32, 1, 1
+    session.add_all([grant, draw])
+    session.flush()
+    share = m.evidence.GrantShare(grant_id=grant.id, school_id=school.id, permille=500, from_day=WEEK)
+    check = m.evidence.SpotCheck(draw_id=draw.id, school_id=school.id, figure=SpotFigure.VISITS, week=WEEK, reported=40)
+    session.add_all([share, check])
+    session.flush()
+    return {"funding_grant": grant.id, "grant_share": share.id, "spot_check": check.id}
 
 
 def _agreement(programme, school) -> m.agreements.Agreement:

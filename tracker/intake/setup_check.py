@@ -19,9 +19,11 @@ OF_SCHOOL = (
     *("agreements", "agreement_units", "places", "disposal_routes"),
 )
 OF_PROGRAMME = ("programme", "settings", "areas", "terms", "schools", "closures", "targets", "rounds")
-OF_EVIDENCE = (
-    *("programme", "areas", "terms", "schools", "blocks", "units", "people", "role_grants", "trials", "trial_units"),
-    *("grants", "grant_shares", "spot_draws", "spot_checks", "spot_answers"),
+OF_TRIALS = ("programme", "areas", "schools", "blocks", "units", "trials", "trial_units")
+OF_GRANTS = ("programme", "areas", "schools", "grants", "grant_shares")
+OF_CHECKS = (
+    *("programme", "areas", "terms", "schools", "people", "role_grants"),
+    *("spot_draws", "spot_checks", "spot_answers"),
 )
 NEW = 1  # the line that stands for a row which the change added or altered; 0 for what was there
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -64,21 +65,28 @@ def declare_trial(
 
 @dataclass(frozen=True, slots=True)
 class TrialLine:
-    """A trial as the officer's page lists it: numbers of units by side."""
+    """A trial as the officer's page lists it: numbers of units by side, the day of its declaration, whether in time."""
 
     trial: Trial
+    declared_on: date
+    in_time: bool
     fitted: int
     compared: int
 
 
-def trials_of(session: Session, programme_id: int) -> list[TrialLine]:
+def trials_of(session: Session, programme_id: int, zone: ZoneInfo) -> list[TrialLine]:
     """A programme's trials, the latest first; two queries."""
     rows = session.scalars(select(Trial).where(_of(Trial, programme_id)).order_by(Trial.from_day.desc(), Trial.code))
     query = select(TrialUnit.trial_id, TrialUnit.side).join(Trial, Trial.id == TrialUnit.trial_id)
     sides: dict[int, list[TrialSide]] = {}
     for trial, side in session.execute(query.where(_of(Trial, programme_id))):
         sides.setdefault(trial, []).append(side)
-    return [TrialLine(row, *(sides.get(row.id, []).count(side) for side in TrialSide)) for row in rows]
+    found = []
+    for row in rows:
+        declared_on = row.declared_at.astimezone(zone).date()
+        numbers = (sides.get(row.id, []).count(side) for side in TrialSide)
+        found.append(TrialLine(row, declared_on, declared_on < row.from_day, *numbers))
+    return found
 
 
 # --- grants -------------------------------------------------------------------------------------------------------
@@ -289,6 +297,6 @@ def folded(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def find_draw_time(session: Session, check: SpotCheck) -> datetime:
-    """When a figure was drawn."""
-    return session.get_one(SpotDraw, check.draw_id).drawn_at
+def draw_of(session: Session, check: SpotCheck) -> SpotDraw:
+    """The draw that a figure belongs to."""
+    return session.get_one(SpotDraw, check.draw_id)

@@ -34,6 +34,9 @@ FIELDS = {  # the form's name of a column of the exchange format
     "latitude_deg": ("latitude",),
     "longitude_deg": ("longitude",),
     "target_thousandths": ("value",),
+    **dict.fromkeys(("trial", "grant"), ("code",)),
+    "at_least_thousandths": ("at_least",),
+    "permille": ("share",),
 }
 CLASH = "This does not go together with what is on record. Look at the codes and the days."
 
@@ -54,7 +57,7 @@ def change(school_id: int, act: str):
     if form.validate_on_submit():
         todo = setup_acts.Change(signed(_reason(form)), school, form, row, zone)
         at = db().get_one(Programme, school.programme_id)
-        if _saved(lambda: chosen.save(todo), form, lambda: on_record(db(), at, school_id)):
+        if saved(lambda: chosen.save(todo), form, lambda: on_record(db(), at, school_id)):
             db().commit()
             flash(_recorded(chosen.title, about, school.name))
             return redirect(url_for(".school", school_id=school_id))
@@ -108,7 +111,7 @@ def _named(form) -> str:
     return said or ""
 
 
-def _saved(save, form, rows) -> bool:
+def saved(save, form, rows) -> bool:
     """Run a saver; False with the sentence at its field where the change is refused, and nothing half saved.
 
     Whatever the saver wrote is held against the rules for a folder's lines (``rows``: the set-up on record).
@@ -145,7 +148,7 @@ def change_programme(programme_id: int, act: str):
     form = _form(chosen, None, setup_read.programme_record(db(), programme), programme.zone)
     if form.validate_on_submit():
         todo = setup_programme_acts.Change(signed(_reason(form)), programme, form, day)
-        if _saved(lambda: chosen.save(todo), form, lambda: on_record(db(), programme)):
+        if saved(lambda: chosen.save(todo), form, lambda: on_record(db(), programme)):
             db().commit()
             flash(_recorded(chosen.title, _named(form), programme.name))
             return redirect(url_for(".programme", programme_id=programme_id))
