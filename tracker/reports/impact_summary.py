@@ -6,29 +6,33 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
+import pandas as pd
+
 from tracker.measures import uptime
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import add
 from tracker.records import frames
 from tracker.reports import figures
 from tracker.reports.facts import Pair, TermFacts, TermLike, gather
+from tracker.reports.leaving import protected
 from tracker.reports.printing import amount, number
 from tracker.reports.report import Cell, Chart, Report, Section, Table
 from tracker.reports.rows import counts, sentences, share_of, weekly_chart, words
 from tracker.reports.school_term import report_of
 from tracker.reports.sections import care, working
-from tracker.reports.sections.demand import against_need, assumptions_table, need_table
+from tracker.reports.sections.demand import need_tables
 from tracker.reports.sections.estimates import visits_estimate_table
+from tracker.reports.sections.evidence import checked_section, checked_sentence, grants_sections
 from tracker.reports.sections.records import short_section, strip
-from tracker.reports.sections.supplies import handed_out
 from tracker.reports.sections.use import visits_by, water_chart
-from tracker.reports.withhold import area_groups, beside_total, shown, shown_line
+from tracker.reports.withhold import area_groups
 from tracker.vocabulary import Cause, ReportKind, Sex
 
 GROUPS_ONLY = (
     "Schools are shown in groups of three or more; counts of pupils and of supplies they took from 1 to {most} are "
     "withheld, and others with them where they would give one away. Zero is shown."
 )
+NOBODY_CHECKED = "Nobody outside the programme has checked these records by a second count."
 NO_GROUP = "There are too few schools in an area to show areas apart."
 
 
@@ -45,17 +49,22 @@ def build(session: frames.Session, programme_id: int, term: TermLike, as_of: dat
     facts = pair.now
     targets = frames.targets(session, programme_id, term.id)
     threshold = facts.settings["small_count_min"]
+    scope = frames.Scope(programme_id, facts.period.first, facts.period.last)
+    checks = frames.spot_checks(session, term.id)
     groups = area_groups([(school.code, school.area_name) for school in facts.schools])
     sections = [
         *(_use(pair, targets, groups)),
         _units(pair, targets, groups),
-        *(_people(pair, targets, groups, threshold)),
+        *(_people(pair, targets, groups)),
+        *grants_sections(facts, frames.grant_shares(session, scope), joined=True),
         _records(pair, targets),
+        checked_section(facts, checks, by_school=False),
     ]
-    whole = (short_section(sections), *sections, wrong_section(facts), sure_section(facts))
+    whole = (short_section(sections), *sections, wrong_section(facts), sure_section(facts, checks))
     notes = (GROUPS_ONLY.format(most=threshold - 1),)
     title = f"{facts.all.programme.name}: impact summary"
-    return report_of(pair, ReportKind.IMPACT, title, whole, code_version=code_version, notes=notes)
+    report = report_of(pair, ReportKind.IMPACT, title, whole, code_version=code_version, notes=notes)
+    return protected(report, threshold)
 
 
 Targets = dict[str, frames.TargetHead]
@@ -129,7 +138,7 @@ def availability_by_area(facts: TermFacts, groups: Groups) -> Table:
     return Table("availability_by_area", "Usable school time by area", columns, rows, empty=NO_GROUP)
 
 
-def _people(pair: Pair, targets: Targets, groups: Groups, threshold: int) -> tuple[Section, ...]:
+def _people(pair: Pair, targets: Targets, groups: Groups) -> tuple[Section, ...]:
     facts = pair.now
     supply = [headline for headline in figures.SUPPLIES if headline.key != "cover_weeks"]
     supplies = Section(
@@ -137,7 +146,7 @@ def _people(pair: Pair, targets: Targets, groups: Groups, threshold: int) -> tup
         "Menstrual supplies",
         "Given out is what left the machines. It is no count of girls, for girls also bring their own.",
         figures.lines(supply, pair, targets),
-        (given_by_area(facts, groups, threshold), *shown_need(facts, threshold)),
+        (given_by_area(facts, groups), *need_tables(facts)),
     )
     disposal = replace(care.disposal_section(pair, targets), tables=(), cautions=())
     lessons = Section(
@@ -145,23 +154,19 @@ def _people(pair: Pair, targets: Targets, groups: Groups, threshold: int) -> tup
         "Lessons",
         "No pupil is recorded, only how many came. The pupils reached therefore lie between two bounds.",
         figures.lines(figures.LESSONS, pair, targets),
-        (attendances_by_sex(facts, threshold),),
+        (attendances_by_sex(facts),),
     )
-    return tuple(_withheld(section, threshold) for section in (supplies, disposal, lessons))
+    return supplies, disposal, lessons
 
 
-def _withheld(section: Section, threshold: int) -> Section:
-    return replace(section, lines=tuple(shown_line(line, threshold) for line in section.lines))
-
-
-def given_by_area(facts: TermFacts, groups: Groups, threshold: int) -> Table:
-    """Napkins given out by machines in each group of schools, as they may be shown beside their total."""
+def given_by_area(facts: TermFacts, groups: Groups) -> Table:
+    """Napkins given out by machines in each group of schools."""
     rows = facts.given[facts.given["used"] == 1]
     named = rows.assign(area=rows["school"].map(groups)).dropna(subset=["area"])
     sums = named.groupby("area")["given_out"].sum()
     names = sorted(set(groups.values()))
     values = [int(sums[name]) if name in sums.index else None for name in names]
-    cells = tuple(zip(names, beside_total(values, threshold), strict=True))
+    cells = tuple(zip(names, values, strict=True))
     columns = (words("area", "Area"), counts("given", "Given out by machines", "napkins"))
     note = (
         "Counted by the machines' counters, or worked out from what was put in and what was left; reported weeks only."
@@ -169,27 +174,12 @@ def given_by_area(facts: TermFacts, groups: Groups, threshold: int) -> Table:
     return Table("given_by_area", "Given out by area", columns, cells, note, NO_GROUP)
 
 
-def shown_need(facts: TermFacts, threshold: int) -> tuple[Table, Table]:
-    """Given out against estimated need of the whole programme, as it may be shown, and what the estimate rests on.
-
-    The share and the need give what was given out; beside what machines gave out that gives what was given by hand.
-    So where one of the two is withheld, the share is too.
-    """
-    given, needed, share = against_need(facts)
-    by_hand = shown(handed_out(facts), threshold)
-    rows = [shown(given, threshold), shown(needed, threshold)]
-    hidden = next((one.withheld for one in (by_hand, *rows) if one.withheld), "")
-    if hidden:
-        rows[0], share = (replace(one, value=None, low=None, high=None, withheld=hidden) for one in (rows[0], share))
-    return need_table(rows[0], rows[1], share), assumptions_table()
-
-
-def attendances_by_sex(facts: TermFacts, threshold: int) -> Table:
-    """Attendances of girls and of boys, as they may be shown beside their total."""
+def attendances_by_sex(facts: TermFacts) -> Table:
+    """Attendances of girls and of boys."""
     known = facts.attendance.dropna(subset=["present"])
     sums = known.groupby("sex")["present"].sum()
     values = [int(sums[sex]) if sex in sums.index else None for sex in Sex]
-    cells = tuple(zip((sex.value for sex in Sex), beside_total(values, threshold), strict=True))
+    cells = tuple(zip((sex.value for sex in Sex), values, strict=True))
     columns = (words("sex", "Pupils"), counts("attendances", "Attendances", "attendances"))
     return Table("attendances_by_sex", "Attendances of girls and boys", columns, cells)
 
@@ -249,14 +239,16 @@ def _wrongs(facts: TermFacts) -> Sequence[str]:
     return found
 
 
-def sure_section(facts: TermFacts) -> Section:
+def sure_section(facts: TermFacts, checks: pd.DataFrame) -> Section:
     """How sure the figures are: what they rest on, in plain sentences."""
     return Section(
-        "sure", "How sure these figures are", tables=(sentences("sure", "What they rest on", _sures(facts), ""),)
+        "sure",
+        "How sure these figures are",
+        tables=(sentences("sure", "What they rest on", _sures(facts, checks), ""),),
     )
 
 
-def _sures(facts: TermFacts) -> Sequence[str]:
+def _sures(facts: TermFacts, checks: pd.DataFrame) -> Sequence[str]:
     visits, usable, water = (figures.of(facts, key) for key in ("visits", "availability_share", "water_taken_l"))
     found = [
         f"Visits: {number(visits.used)} of {number(visits.expected)} unit-weeks were recorded; the others add nothing.",
@@ -271,5 +263,5 @@ def _sures(facts: TermFacts) -> Sequence[str]:
         found.append(
             f"Because some breaks were drawn at random, visits may lie anywhere from {spread[0]} to {spread[1]}."
         )
-    found.append("Nobody outside the programme has checked these records by a second count.")
+    found.append(checked_sentence(checks) or NOBODY_CHECKED)
     return found
