@@ -30,9 +30,9 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Travel:
-    """Minutes of driving between spots. ``guessed`` marks what nobody wrote down; ``unknown`` what cannot be guessed.
+    """Minutes of driving between spots. ``guessed`` marks what nobody wrote down.
 
-    Unknown legs stand as 0 minutes in ``minutes``; the pairs of areas in ``missing`` (lower id first) are to be written.
+    Legs that cannot be guessed stand as 0 minutes; their pairs of areas (lower id first) are in ``missing``.
     """
 
     minutes: npt.NDArray[np.int64]
