@@ -37,6 +37,11 @@ def _of(model: Any, programme_id: int) -> Any:
     return model.programme_id == programme_id
 
 
+def _in_order(values: Mapping[str, Any]) -> None:
+    if values["until_day"] is not None and values["until_day"] < values["from_day"]:
+        raise SetupError("until_day", "The last day comes before the first day. Correct one of them.")
+
+
 def declare_trial(
     session: Session, programme: Programme, values: Mapping[str, Any], sides: Mapping[TrialSide, Iterable[int]]
 ) -> Trial:
@@ -46,8 +51,9 @@ def declare_trial(
         values: the columns of ``Trial`` without the programme.
         sides: ids of units by side.
     Raises:
-        SetupError: the code is taken, no unit gets the fitting, or a unit stands on both sides.
+        SetupError: the code is taken, the days run backwards, no unit gets the fitting, or one stands on both sides.
     """
+    _in_order(values)
     unused(session, Trial, "code", programme_id=programme.id, code=values["code"])
     fitted, compared = (set(sides.get(side, ())) for side in TrialSide)
     if not fitted:
@@ -96,8 +102,9 @@ def add_grant(session: Session, programme: Programme, values: Mapping[str, Any])
     """A grant (code, funder, from_day, until_day).
 
     Raises:
-        SetupError: the code is taken.
+        SetupError: the code is taken, or the days run backwards.
     """
+    _in_order(values)
     unused(session, FundingGrant, "code", programme_id=programme.id, code=values["code"])
     grant = FundingGrant(programme_id=programme.id, **values)
     session.add(grant)
@@ -116,6 +123,7 @@ def add_share(
     school = session.get(School, school_id)
     if school is None or school.programme_id != grant.programme_id:
         raise SetupError("school_id", "Choose a school of this programme.")
+    _in_order(values)
     guard(session, grant.programme_id, school.code, values["from_day"], reason)
     key = {"grant_id": grant.id, "school_id": school.id}
     if session.scalar(select(GrantShare.id).filter_by(**key, from_day=values["from_day"])) is not None:
