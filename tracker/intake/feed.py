@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from tracker.intake.senml import Entry
 from tracker.measures.feed_counter import Period, Run, low_part, readings_of, run_on
-from tracker.records import feed
+from tracker.records import feed, feed_states
 from tracker.records.feed import ChannelInfo, Kept, Sender
 from tracker.vocabulary import Signal
 
@@ -83,7 +83,7 @@ def _keep(session: Session, sender: Sender, channel: ChannelInfo, said: list[tup
         for entry, value in said:
             day = sender.local(entry.at).date()
             lowest[day] = min(int(value), lowest.get(day, QUARTERS))
-        feed.save_levels(session, sender, channel, lowest)
+        feed_states.save_levels(session, sender, channel, lowest)
     else:
         _keep_counter(session, sender, channel, said)
 
@@ -215,11 +215,17 @@ def _keep_states(session: Session, sender: Sender, channel: ChannelInfo, said: I
     at: dict[datetime, bool] = {}
     for entry, value in said:
         at[entry.at] = at.get(entry.at, False) or bool(value)
-    since = feed.off_before(session, channel, min(at))
+    since = feed_states.off_before(session, channel, min(at))
+    held = feed_states.states_since(session, channel, since)
+    made = feed_states.outages_since(session, channel, since)
     # where the engineer has said "back in service", the channel must say anew that it is on
-    at |= {ended: at.get(ended, False) for ended in feed.people_ended(session, channel, since)}
-    feed.save_states(session, channel, at)
-    feed.save_outages(session, sender, channel, since, intervals(feed.states_of(session, channel, since)))
+    by_people = {outage.end_at for outage in made if outage.end_at is not None} - {
+        at for at, on in held.items() if not on
+    }
+    at |= {ended: at.get(ended, False) for ended in by_people}
+    now = held | {moment: on or held.get(moment, False) for moment, on in at.items()}
+    feed_states.save_states(session, channel, held, now)
+    feed_states.save_outages(session, sender, channel, made, intervals(sorted(now.items())))
 
 
 def intervals(states: Iterable[tuple[datetime, bool]]) -> list[tuple[datetime, datetime | None]]:

@@ -1,4 +1,4 @@
-"""What devices send: who may send, the channels of a school, and the periods, states and levels that are kept.
+"""What devices send: who may send, the channels of a school, and what is kept of counters.
 
 A pack's transaction holds the school's channels (locked in the order of their ids), so that two packs about one
 channel come one after the other. Kept rows are maxima or plain facts; readings and outages with the source "device"
@@ -8,22 +8,27 @@ are made from them and can be made again.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import cast
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import delete, func, insert, select, update
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import Table, bindparam, func, insert, select, update
+from sqlalchemy.orm import Session
 
 from tracker.measures.calendar import week_of
-from tracker.models.channels import Channel, ChannelUnit, DeviceCounter, DeviceState, FeedToken
-from tracker.models.outages import Outage, ServiceVisit
+from tracker.models.channels import Channel, ChannelUnit, DeviceCounter, FeedToken
 from tracker.models.programme import Programme
 from tracker.models.school import School
 from tracker.models.units import Dial
-from tracker.models.usage import Level, Reading
+from tracker.models.usage import Reading
 from tracker.vocabulary import Cause, Quantity, Signal, Source
+
+# Statements are built once: a busy feed runs each of them some hundred times a second.
+SCHOOL_T, PROGRAMME_T, TOKEN_T = (cast(Table, one.__table__) for one in (School, Programme, FeedToken))
+CHANNEL_T, CLOSES_T, DIAL_T = (cast(Table, one.__table__) for one in (Channel, ChannelUnit, Dial))
+COUNTER_T, READING_T = (cast(Table, one.__table__) for one in (DeviceCounter, Reading))
 
 COUNTERS = tuple(Signal(quantity.value) for quantity in Quantity)
 STATES = (Signal.LOW_WATER, Signal.FAULT)
@@ -90,25 +95,39 @@ class Kept:
     value: int | None
 
 
+SENDER = (
+    select(SCHOOL_T.c.id, PROGRAMME_T.c.id, PROGRAMME_T.c.zone, PROGRAMME_T.c.first_weekday)
+    .join(TOKEN_T, TOKEN_T.c.school_id == SCHOOL_T.c.id)
+    .join(PROGRAMME_T, PROGRAMME_T.c.id == SCHOOL_T.c.programme_id)
+    .where(TOKEN_T.c.token_hash == bindparam("token_hash"), TOKEN_T.c.ended_at.is_(None))
+)
+CHANNELS = (
+    select(CHANNEL_T)
+    .where(CHANNEL_T.c.school_id == bindparam("school"), CHANNEL_T.c.name.in_(bindparam("names", expanding=True)))
+    .order_by(CHANNEL_T.c.id)
+    .with_for_update()
+)
+CLOSES = (
+    select(CLOSES_T.c.channel_id, CLOSES_T.c.unit_id)
+    .where(CLOSES_T.c.channel_id.in_(bindparam("ids", expanding=True)))
+    .order_by(CLOSES_T.c.unit_id)
+)
+DIALS = (
+    select(*(DIAL_T.c[name] for name in ("unit_id", "quantity", "from_at", "until_at", "digits", "step_ml")))
+    .where(DIAL_T.c.unit_id.in_(bindparam("units", expanding=True)))
+    .order_by(DIAL_T.c.from_at)
+)
+
+
 def sender_of(session: Session, token_hash: str) -> Sender | None:
     """The school whose devices send with this key; None for a key that is not, or no longer, in use."""
-    row = session.execute(
-        select(School.id, Programme.id, Programme.zone, Programme.first_weekday)
-        .join(FeedToken, FeedToken.school_id == School.id)
-        .join(Programme, Programme.id == School.programme_id)
-        .where(FeedToken.token_hash == token_hash, FeedToken.ended_at.is_(None))
-    ).first()
+    row = session.connection().execute(SENDER, {"token_hash": token_hash}).first()
     return None if row is None else Sender(row[0], row[1], ZoneInfo(row[2]), row[3])
 
 
 def channels_of(session: Session, school_id: int, names: Collection[str]) -> dict[str, ChannelInfo]:
     """The named channels of a school, by name; locked until the transaction ends."""
-    rows = session.execute(
-        select(Channel.__table__)
-        .where(Channel.school_id == school_id, Channel.name.in_(names))
-        .order_by(Channel.id)
-        .with_for_update()
-    ).all()
+    rows = session.connection().execute(CHANNELS, {"school": school_id, "names": list(names)}).all()
     closes = _closes(session, [row.id for row in rows if row.signal in STATES])
     dials = _dials(session, [row.unit_id for row in rows if row.signal in COUNTERS])
     return {
@@ -124,8 +143,7 @@ def channels_of(session: Session, school_id: int, names: Collection[str]) -> dic
 def _closes(session: Session, ids: Collection[int]) -> dict[int, list[int]]:
     found: dict[int, list[int]] = defaultdict(list)
     if ids:
-        rows = select(ChannelUnit.channel_id, ChannelUnit.unit_id).where(ChannelUnit.channel_id.in_(ids))
-        for channel_id, unit_id in session.execute(rows.order_by(ChannelUnit.unit_id)):
+        for channel_id, unit_id in session.connection().execute(CLOSES, {"ids": ids}):
             found[channel_id].append(unit_id)
     return found
 
@@ -133,9 +151,7 @@ def _closes(session: Session, ids: Collection[int]) -> dict[int, list[int]]:
 def _dials(session: Session, unit_ids: Collection[int]) -> dict[tuple[int, Signal], list[DialSpan]]:
     found: dict[tuple[int, Signal], list[DialSpan]] = defaultdict(list)
     if unit_ids:
-        columns = (Dial.unit_id, Dial.quantity, Dial.from_at, Dial.until_at, Dial.digits, Dial.step_ml)
-        rows = select(*columns).where(Dial.unit_id.in_(unit_ids)).order_by(Dial.from_at)
-        for row in session.execute(rows):
+        for row in session.connection().execute(DIALS, {"units": unit_ids}):
             span = DialSpan(row.from_at, row.until_at, row.digits, row.step_ml)
             found[row.unit_id, Signal(row.quantity.value)].append(span)
     return found
@@ -143,42 +159,63 @@ def _dials(session: Session, unit_ids: Collection[int]) -> dict[tuple[int, Signa
 
 # --- counters -----------------------------------------------------------------------------------------------------
 
+EARLIER_T = COUNTER_T.alias()
+LAST_BEFORE = (
+    select(func.max(EARLIER_T.c.until_at))
+    .where(EARLIER_T.c.channel_id == bindparam("channel"), EARLIER_T.c.until_at < bindparam("since"))
+    .scalar_subquery()
+)
+SAME_READING = (
+    (READING_T.c.unit_id == bindparam("unit"))
+    & (READING_T.c.quantity == bindparam("which"))
+    & (READING_T.c.source == Source.DEVICE)
+)
+KEPT = (
+    select(COUNTER_T.c.until_at, COUNTER_T.c.highest, COUNTER_T.c.after_turn, READING_T.c.value)
+    .outerjoin(READING_T, SAME_READING & (READING_T.c.at == COUNTER_T.c.until_at))
+    .where(
+        COUNTER_T.c.channel_id == bindparam("channel"),
+        COUNTER_T.c.until_at >= func.coalesce(LAST_BEFORE, bindparam("since")),
+    )
+    .order_by(COUNTER_T.c.until_at)
+)
+CHANGE_PERIOD = (
+    update(COUNTER_T)
+    .where(COUNTER_T.c.channel_id == bindparam("channel"), COUNTER_T.c.until_at == bindparam("period"))
+    .values(highest=bindparam("high"), after_turn=bindparam("low"))
+)
+NEW_PERIOD = insert(COUNTER_T)
+CHANGE_READING = (
+    update(READING_T).where(SAME_READING, READING_T.c.at == bindparam("when")).values(value=bindparam("shown"))
+)
+NEW_READING = insert(READING_T)
+
 
 def kept_since(session: Session, channel: ChannelInfo, since: datetime) -> list[Kept]:
     """Periods of a counter from the last one before ``since`` on, in order."""
-    earlier = aliased(DeviceCounter)
-    last_before = (
-        select(func.max(earlier.until_at))
-        .where(earlier.channel_id == channel.id, earlier.until_at < since)
-        .scalar_subquery()
-    )
-    rows = (
-        select(DeviceCounter.until_at, DeviceCounter.highest, DeviceCounter.after_turn, Reading.value)
-        .outerjoin(
-            Reading,
-            (Reading.unit_id == channel.unit_id)
-            & (Reading.quantity == Quantity(channel.signal.value))
-            & (Reading.source == Source.DEVICE)
-            & (Reading.at == DeviceCounter.until_at),
-        )
-        .where(DeviceCounter.channel_id == channel.id, DeviceCounter.until_at >= func.coalesce(last_before, since))
-        .order_by(DeviceCounter.until_at)
-    )
-    return [Kept(*row) for row in session.execute(rows)]
+    given = {"channel": channel.id, "since": since, "unit": channel.unit_id, "which": Quantity(channel.signal.value)}
+    return [Kept(*row) for row in session.connection().execute(KEPT, given)]
 
 
 def save_periods(session: Session, channel: ChannelInfo, known: Collection[datetime], periods: Iterable[Kept]) -> None:
     """Write a counter's periods; those ``known`` are changed."""
-    new = []
+    new, changed = [], []
     for one in periods:
-        values = {"highest": one.highest, "after_turn": one.after_turn}
-        if one.until_at not in known:
-            new.append({"channel_id": channel.id, "until_at": one.until_at, **values})
-            continue
-        which = (DeviceCounter.channel_id == channel.id) & (DeviceCounter.until_at == one.until_at)
-        session.execute(update(DeviceCounter).where(which).values(**values), execution_options=_QUIET)
+        if one.until_at in known:
+            changed.append({"channel": channel.id, "period": one.until_at, "high": one.highest, "low": one.after_turn})
+        else:
+            new.append(
+                {
+                    "channel_id": channel.id,
+                    "until_at": one.until_at,
+                    "highest": one.highest,
+                    "after_turn": one.after_turn,
+                }
+            )
+    if changed:
+        session.connection().execute(CHANGE_PERIOD, changed)
     if new:
-        session.execute(insert(DeviceCounter), new)
+        session.connection().execute(NEW_PERIOD, new)
 
 
 def save_readings(
@@ -186,12 +223,11 @@ def save_readings(
 ) -> None:
     """Write the readings made of a counter's periods: value by instant, as they stood and as they are now."""
     quantity = Quantity(channel.signal.value)
-    which = (Reading.unit_id == channel.unit_id) & (Reading.quantity == quantity) & (Reading.source == Source.DEVICE)
-    for at, value in now.items():
-        if at in before and before[at] != value:
-            session.execute(
-                update(Reading).where(which, Reading.at == at).values(value=value), execution_options=_QUIET
-            )
+    changed = [
+        {"unit": channel.unit_id, "which": quantity, "when": at, "shown": value}
+        for at, value in now.items()
+        if at in before and before[at] != value
+    ]
     new = [
         {
             "unit_id": channel.unit_id,
@@ -201,130 +237,12 @@ def save_readings(
             "day": sender.local(at).date(),
             "week": sender.week(sender.local(at).date()),
             "value": value,
+            "note": "",
         }
         for at, value in now.items()
         if at not in before
     ]
+    if changed:
+        session.connection().execute(CHANGE_READING, changed)
     if new:
-        session.execute(insert(Reading), new)
-
-
-# --- states and levels --------------------------------------------------------------------------------------------
-
-
-def save_states(session: Session, channel: ChannelInfo, said: Mapping[datetime, bool]) -> None:
-    """Keep what a state channel said; where it said both at one instant, on."""
-    held = select(DeviceState.at, DeviceState.on).where(
-        DeviceState.channel_id == channel.id, DeviceState.at.in_(list(said))
-    )
-    known = {row.at: row.on for row in session.execute(held)}
-    for at in (at for at, on in said.items() if on and known.get(at) is False):
-        which = (DeviceState.channel_id == channel.id) & (DeviceState.at == at)
-        session.execute(update(DeviceState).where(which).values(on=True), execution_options=_QUIET)
-    new = [{"channel_id": channel.id, "at": at, "on": on} for at, on in said.items() if at not in known]
-    if new:
-        session.execute(insert(DeviceState), new)
-
-
-def _take_out(session: Session, ids: list[int]) -> None:
-    """Outages that a late pack makes part of an earlier one; visits that were asked for them stay, without them."""
-    if ids:
-        visits = update(ServiceVisit).where(ServiceVisit.outage_id.in_(ids)).values(outage_id=None)
-        session.execute(visits, execution_options=_QUIET)
-        session.execute(delete(Outage).where(Outage.id.in_(ids)), execution_options=_QUIET)
-
-
-def off_before(session: Session, channel: ChannelInfo, at: datetime) -> datetime | None:
-    """When the channel last said "off" before an instant: what it said earlier no longer matters from there on."""
-    off = select(func.max(DeviceState.at)).where(
-        DeviceState.channel_id == channel.id, DeviceState.at < at, DeviceState.on.is_(False)
-    )
-    return session.scalar(off)
-
-
-def states_of(session: Session, channel: ChannelInfo, since: datetime | None) -> list[tuple[datetime, bool]]:
-    """What a state channel said from an instant on (None: ever), in order."""
-    rows = select(DeviceState.at, DeviceState.on).where(DeviceState.channel_id == channel.id)
-    if since is not None:
-        rows = rows.where(DeviceState.at >= since)
-    return [(at, on) for at, on in session.execute(rows.order_by(DeviceState.at))]
-
-
-def save_outages(
-    session: Session,
-    sender: Sender,
-    channel: ChannelInfo,
-    since: datetime | None,
-    intervals: Sequence[tuple[datetime, datetime | None]],
-) -> None:
-    """Make the channel's outages that began at ``since`` or later those of the intervals, for each unit it closes.
-
-    A ref is made of the channel, the unit and the start, so that what stays the same keeps its row and its jobs.
-    """
-    mark = _mark(channel)
-    by_ref = {outage.ref: outage for outage in _outages(session, channel, since)}
-    wanted = {_ref(mark, unit, start): (unit, start, end) for start, end in intervals for unit in channel.closes}
-    _take_out(session, [outage.id for ref, outage in by_ref.items() if ref not in wanted])
-    changed = [(by_ref[ref], end) for ref, (_, _, end) in wanted.items() if ref in by_ref and by_ref[ref].end_at != end]
-    # what ends or is cut comes before what goes on, so that no two ever overlap on the way
-    for outage, end in sorted(changed, key=lambda one: (one[1] is None, one[0].start_at)):
-        session.execute(update(Outage).where(Outage.id == outage.id).values(end_at=end), execution_options=_QUIET)
-    new = [
-        {
-            "programme_id": sender.programme_id,
-            "ref": ref,
-            "unit_id": unit,
-            "source": Source.DEVICE,
-            "cause": channel.cause,
-            "start_at": start,
-            "end_at": end,
-            "event": f"{mark}{int(start.timestamp() * 1_000_000):x}" if len(channel.closes) > 1 else None,
-            "said_by": f"device {channel.name}"[:80],
-        }
-        for ref, (unit, start, end) in sorted(wanted.items())
-        if ref not in by_ref
-    ]
-    if new:
-        session.execute(insert(Outage), new)
-    session.expire_all()
-
-
-def people_ended(session: Session, channel: ChannelInfo, since: datetime | None) -> list[datetime]:
-    """When people said that an outage of this channel was over, of which the channel itself has said nothing."""
-    ends = {outage.end_at for outage in _outages(session, channel, since) if outage.end_at is not None}
-    return sorted(ends - {at for at, on in states_of(session, channel, since) if not on})
-
-
-def _outages(session: Session, channel: ChannelInfo, since: datetime | None) -> Sequence[Outage]:
-    made = (Outage.source == Source.DEVICE) & Outage.ref.startswith(_mark(channel), autoescape=True)
-    rows = select(Outage).where(Outage.unit_id.in_(channel.closes), made)
-    return session.scalars(rows if since is None else rows.where(Outage.start_at >= since)).all()
-
-
-def _mark(channel: ChannelInfo) -> str:
-    return f"feed-{channel.id}-"
-
-
-def _ref(mark: str, unit_id: int, start: datetime) -> str:
-    return f"{mark}{unit_id}-{int(start.timestamp() * 1_000_000):x}"
-
-
-def save_levels(session: Session, sender: Sender, channel: ChannelInfo, lowest: Mapping[date, int]) -> None:
-    """Keep the lowest level (quarters) of each day that the device said."""
-    held = select(Level.day, Level.quarters).where(
-        Level.unit_id == channel.unit_id, Level.source == Source.DEVICE, Level.day.in_(list(lowest))
-    )
-    known = {row.day: row.quarters for row in session.execute(held)}
-    for day in (day for day, quarters in lowest.items() if quarters < known.get(day, quarters)):
-        which = (Level.unit_id == channel.unit_id) & (Level.source == Source.DEVICE) & (Level.day == day)
-        session.execute(update(Level).where(which).values(quarters=lowest[day]), execution_options=_QUIET)
-    new = [
-        {"unit_id": channel.unit_id, "source": Source.DEVICE, "day": day, "quarters": quarters}
-        for day, quarters in lowest.items()
-        if day not in known
-    ]
-    if new:
-        session.execute(insert(Level), new)
-
-
-_QUIET = {"synchronize_session": False}
+        session.connection().execute(NEW_READING, new)

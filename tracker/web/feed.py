@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import threading
 from typing import Any, NoReturn
 
 from flask import Blueprint, Response, request
@@ -27,6 +28,9 @@ MEDIA = ("application/senml+json", "application/json")
 WRONG_KEYS = parse("60/minute")
 TITLE = "Nothing of this pack was kept"
 SHOWN = 50  # problems that an answer names
+# Many devices send at once. They wait here in turn, so that at most one of them competes with people for SQLite's
+# write lock, which is given to whoever happens to ask at the right moment.
+TURN = threading.Lock()
 
 
 @bp.get("/api/openapi.json")
@@ -44,7 +48,7 @@ def readings():
     wrong = ("feed key", get_remote_address())
     if not state().throttle.test(WRONG_KEYS, *wrong):
         return problem(429, "Too many wrong keys", "Wait a minute, then send with the key that was given.")
-    with writing(state().engine) as session:
+    with TURN, writing(state().engine) as session:
         sender = records.sender_of(session, key_hash(_key()))
         if sender is None:
             state().throttle.hit(WRONG_KEYS, *wrong)
