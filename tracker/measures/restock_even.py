@@ -108,7 +108,7 @@ def max_min(capacity: float, demands: Sequence[float], weights: Sequence[float] 
 def _shared(amount: float, rate: Numbers, have: Numbers, most: Numbers) -> Shares:
     if amount < 0 or (rate < 0).any() or (have < 0).any() or (most < 0).any():
         raise ValueError("amounts, stocks, uses and weights cannot be negative")
-    ceiling = np.where(rate > 0, np.minimum(most, amount), 0.0)
+    ceiling = np.where(rate > 0, np.minimum(most, 2 * amount + 1), 0.0)  # nobody can get more than the amount
     filling = Filling(rate, have, np.zeros(len(rate)), ceiling)
     level = filling.level_for(amount, np.ones(len(rate)))
     return Shares(level, filling.at(level))
