@@ -8,7 +8,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tracker.demo_data import cleaning, counts, lessons, repairs, school_time, setup, supplies, visits
+from tracker.demo_data import (
+    cleaning,
+    counts,
+    evidence,
+    lessons,
+    repairs,
+    school_time,
+    setup,
+    supplies,
+    utilities,
+    visits,
+)
 from tracker.demo_data.book import Book
 from tracker.demo_data.plan import DEMO_NOW, SCHOOLS, SchoolPlan
 from tracker.demo_data.units import UnitPlan, units_of, write_units
@@ -28,6 +39,9 @@ def make() -> Book:
     for plan in SCHOOLS:
         _play(book, ledger, plan, units[plan.code])
     supplies.write_receipts(book, ledger)
+    evidence.write_trial(book)
+    evidence.write_grants(book)
+    evidence.write_checks(book)
     return book
 
 
@@ -37,6 +51,7 @@ def _set_up(book: Book, plan: SchoolPlan, units: list[UnitPlan]) -> None:
     write_units(book, plan, units)
     supplies.write_places(book, plan)
     supplies.write_dials(book, plan, units)
+    utilities.write_set_up(book, plan, units)
 
 
 def _play(book: Book, ledger: supplies.Ledger, plan: SchoolPlan, units: list[UnitPlan]) -> None:
@@ -52,6 +67,7 @@ def _play(book: Book, ledger: supplies.Ledger, plan: SchoolPlan, units: list[Uni
     lessons.write_sessions(book, year)
     lessons.write_inspections(book, year, units)
     lessons.write_money(book, year, supplies.income(plan, ledger))
+    utilities.write_year(book, year, units, happened)
 
 
 def write(folder: Path) -> None:
