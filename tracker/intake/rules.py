@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
-from tracker.intake import rules_counts, rules_dials, rules_outages, rules_stock, rules_units, rules_usual
+from tracker.intake import (
+    rules_counts,
+    rules_devices,
+    rules_dials,
+    rules_outages,
+    rules_stock,
+    rules_units,
+    rules_usual,
+)
 from tracker.intake.problems import Problem, shown
 from tracker.intake.rows import parse_row
 from tracker.intake.rulebook import FactRow, Facts, Finding, Rule, view_of
@@ -26,6 +34,7 @@ RULES: tuple[Rule, ...] = (
     *rules_outages.RULES,
     *rules_stock.RULES,
     *rules_usual.RULES,
+    *rules_devices.RULES,
 )
 
 
