@@ -22,6 +22,8 @@ ROWS = [
     Entry("officer.spot_checks", {"officer", "officer_area"}, PROGRAMME | {"term": "term"}),
     Entry("officer.draw_checks", OFFICER, PROGRAMME | {"term": "term"}),
     Entry("officer.answer_check", OFFICER, {"check_id": "spot_check"}),
+    Entry("officer.restock", {"officer", "officer_area"}, {"programme_id": "programme"}),
+    Entry("officer.restock_file", {"officer", "officer_area"}, {"programme_id": "programme"}, {"name": "report.json"}),
     Entry("officer.school", OFFICER, SCHOOL),
     Entry("officer.danger", OFFICER, SCHOOL),
     Entry("officer.outage", OFFICER, SCHOOL),

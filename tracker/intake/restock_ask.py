@@ -5,13 +5,15 @@ The page and the command read through here, so that both say the same.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Final, TypeVar
 
-from tracker.measures.restock import Aim, Limits
+from tracker.measures.restock_terms import Aim, Limits
+from tracker.records import heads, restock_inputs
+from tracker.records.heads import Session
 from tracker.records.restock_inputs import Asked, ProductHead, VehicleHead
 
 MOST_LEAD_DAYS: Final = 60
@@ -39,6 +41,19 @@ class Choices:
     products: tuple[ProductHead, ...]
     vehicles: tuple[VehicleHead, ...]
     all_schools: bool = True  # whether ``schools`` are all of the programme
+
+
+def choices_of(session: Session, programme_id: int, today: date, area_ids: Collection[int] | None = None) -> Choices:
+    """What can be chosen in a programme, for somebody who has some areas of it or (None) all; four queries."""
+    return Choices(
+        programme_id,
+        heads.programme(session, programme_id).currency,
+        today,
+        restock_inputs.schools(session, programme_id, today, area_ids),
+        restock_inputs.products(session, programme_id),
+        restock_inputs.vehicles(session, programme_id),
+        area_ids is None,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +119,7 @@ def read_ask(typed: Typed, choices: Choices) -> Reading:
     """
     fields = _Fields()
     on = fields.take("on", lambda: _round_day(typed.on, choices.today))
-    until = fields.take("until", lambda: _next_day(typed.until, on))
+    until = fields.take("until", lambda: _next_day(typed.until, on or choices.today))
     lead = fields.take("lead", lambda: _whole(typed.lead, MOST_LEAD_DAYS))
     out = fields.take("out", lambda: _schools(typed.out, choices.schools))
     products = fields.take("products", lambda: _products(typed.products, choices.products))
@@ -151,12 +166,12 @@ def _round_day(text: str, today: date) -> date:
     return on
 
 
-def _next_day(text: str, on: date | None) -> date:
+def _next_day(text: str, after: date) -> date:
     until = _day(text)
-    if on is not None and until <= on:
-        raise _FieldError(f"The next round comes after this one. Write a day later than {on}.")
-    if on is not None and until > on + timedelta(days=MOST_DAYS):
-        raise _FieldError(f"The next round is too far ahead. Write a day before {on + timedelta(days=MOST_DAYS)}.")
+    if until <= after:
+        raise _FieldError(f"The next round comes after this one. Write a day later than {after}.")
+    if until > after + timedelta(days=MOST_DAYS):
+        raise _FieldError(f"The next round is too far ahead. Write a day before {after + timedelta(days=MOST_DAYS)}.")
     return until
 
 

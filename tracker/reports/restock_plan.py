@@ -24,12 +24,15 @@ from tracker.measures.restock_loss import unmet
 from tracker.records import frames
 from tracker.records.restock_inputs import Asked
 from tracker.records.settings import setting
+from tracker.records.stamp import stamp
 from tracker.reports import restock_needs
+from tracker.reports.memory import Memory
 from tracker.reports.printing import day, money, number
 from tracker.reports.restock_needs import Needs
 
 WEEK: Final = timedelta(days=7)
 BUDGET_STEPS: Final = (100, 100_000)  # one coin and a thousand, in minor units
+MEMORY: Final = Memory(8)
 
 
 class NoPlanError(ValueError):
@@ -86,7 +89,7 @@ def make(session: frames.Session, asked: Asked, limits: Limits, aim: Aim) -> Rou
         NoPlanError: nothing is known to plan from, or the minimums break a limit; it says what to change.
     """
     head = frames.programme(session, asked.programme_id)
-    needs = restock_needs.read(session, asked)
+    needs = _needs(session, asked)
     _check(needs, limits)
     service = setting(session, asked.programme_id, "service_permille", asked.today) / 1000
     try:
@@ -106,6 +109,13 @@ def make(session: frames.Session, asked: Asked, limits: Limits, aim: Aim) -> Rou
         head.currency,
         head.name,
     )
+
+
+def _needs(session: frames.Session, asked: Asked) -> Needs:
+    """What the schools need; taken from memory while nothing is written. Who cannot be reached changes little in it."""
+    all_reached = replace(asked, unreachable=frozenset())
+    found = MEMORY.get(stamp(session), all_reached, lambda: restock_needs.read(session, all_reached))
+    return restock_needs.moved(found, asked) if asked.unreachable else found
 
 
 def _check(needs: Needs, limits: Limits) -> None:

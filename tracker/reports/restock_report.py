@@ -11,7 +11,7 @@ from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure
 from tracker.measures.restock import AIM_WORDS, Aim, Limited, Plan, Reason
 from tracker.reports.printing import amount, day, days
-from tracker.reports.report import Cell, Column, Report, Section, Table
+from tracker.reports.report import Cell, Report, Section, Table
 from tracker.reports.restock_plan import RoundPlan
 from tracker.reports.rows import beside, counts, limited, words
 from tracker.vocabulary import Basis, WorkPaper
@@ -20,6 +20,8 @@ REQUESTS: Final = "requests"
 PIECES: Final = "pieces"
 STOCKS: Final = "stocks"
 SCHOOL_DAYS: Final = "school days"
+CHIEF: Final = Aim.FEWEST_UNMET
+NO_GAP: Final = 0.05  # requests; less is not shown
 KEY: Final = ("school_id", "product_id")
 AIM_NOTE: Final = (
     "The aim counts expected requests unmet, not girls without: girls also bring their own, and some never ask. "
@@ -53,16 +55,28 @@ def lay_out(made: RoundPlan, known_at: datetime, version: str) -> Report:
 def _short(made: RoundPlan) -> Section:
     now = made.plan
     rows: list[tuple[str, Cell]] = [
-        ("Expected requests unmet without this round", _requests(made, now.unmet_before)),
         ("Expected requests unmet with this plan", _requests(made, now.unmet_after)),
-        ("No plan within these limits leaves fewer than", _requests(made, now.bound)),
-        ("So this plan is above the best by at most", _requests(made, now.gap)),
+        ("Expected requests unmet without this round", _requests(made, now.unmet_before)),
         ("Packs to load", Figure(float(now.used.packs), "packs", Basis.COUNTED)),
         ("What they cost", _cost(now, made.currency)),
-        ("Room they take", _litres(now)),
+        ("Room they take", Figure(now.used.litres, "L", Basis.MODELLED)),
+        ("No plan within these limits leaves fewer unmet than", _requests(made, now.bound)),
+        ("This plan is above that by", _requests(made, now.gap)),
     ]
-    note = f"{AIM_WORDS[made.plan.aim or Aim.FEWEST_UNMET]} How the packs were found: {now.method.value}. {AIM_NOTE}"
-    return Section("short", "The plan in short", tables=(beside("plan_short", "The plan in short", rows, note),))
+    note = f"{AIM_NOTE} How the packs were found: {now.method.value}."
+    table = beside("plan_short", "The plan in short", rows, note)
+    return Section("short", "The plan in short", f"{AIM_WORDS[now.aim or CHIEF]} {_certificate(now)}", tables=(table,))
+
+
+def _certificate(plan: Plan) -> str:
+    """How far the plan may be from the fewest requests unmet, in a sentence."""
+    least, above = amount(plan.bound, REQUESTS), amount(plan.gap, REQUESTS)
+    none = f"No plan within these limits is expected to leave fewer than {least} unmet"
+    if plan.gap < NO_GAP:
+        return f"{none}: this is the best there is."
+    if plan.aim is CHIEF:
+        return f"{none}; this one leaves at most {above} more."
+    return f"{none}; for this aim the plan leaves {above} more."
 
 
 def _requests(made: RoundPlan, value: float) -> Figure:
@@ -74,10 +88,6 @@ def _requests(made: RoundPlan, value: float) -> Figure:
 def _cost(plan: Plan, currency: str) -> Figure:
     cost = plan.used.cost_minor
     return Figure(None if cost is None else float(cost), f"minor units of {currency}", Basis.MODELLED)
-
-
-def _litres(plan: Plan) -> Figure:
-    return Figure(plan.used.litres, "L", Basis.MODELLED)
 
 
 # --- what to bring ------------------------------------------------------------------------------------------------
@@ -101,8 +111,8 @@ def _packs_table(made: RoundPlan) -> Table:
     columns = (
         words("school", "School"),
         words("name", "Name"),
-        *(counts(f"packs_{place}", name, "packs") for place, name in enumerate(used)),
-        counts("all", "All packs", "packs"),
+        *(counts(f"packs_{place}", name) for place, name in enumerate(used)),
+        counts("all", "All packs"),
     )
     rows: list[tuple[Cell, ...]] = []
     for school, (code, name) in sorted(made.needs.schools.items(), key=lambda item: item[1]):
@@ -176,47 +186,64 @@ def _number(value: float) -> float | None:
 
 
 def _risk(made: RoundPlan) -> Section:
+    """Stocks above the programme's chance of running out: those that no loading could help first."""
     rows = _joined(made)
     above = rows[rows["run_out_after"] > made.threshold].sort_values(["run_out_after", "code"], ascending=[False, True])
-    never = set(zip(made.risk["school_id"], made.risk["product_id"], strict=True))
-    cells = tuple(
-        (row.code, row.name, _number(row.run_out_after), _number(row.run_out_best), _why(row, never))
-        for row in rows_of(above)
+    known = int(rows["run_out_after"].notna().sum())
+    share = amount(made.threshold, "share")
+    intro = (
+        f"With this plan, {len(above)} of {known} stocks keep a chance above {share} of running out before the next "
+        "round. The share is the programme's setting."
     )
+    never = set(zip(made.risk["school_id"], made.risk["product_id"], strict=True))
+    lost = [row for row in rows_of(above) if (row.school_id, row.product_id) in never]
+    tables = (_never(lost), _at_risk(above), *_unknown(rows[rows["unmet_after"].isna()]))
+    return Section("risk", "Who stays at risk", intro, tables=tables)
+
+
+def _never(rows: list[Any]) -> Table:
     columns = (
         words("school", "School"),
         words("product", "Product"),
-        counts("chance", "Chance with this plan", "share"),
-        counts("best", "Chance with all it could take", "share"),
+        counts("best", "Chance of running out", "share"),
         words("why", "Why"),
     )
-    share = amount(made.threshold, "share")
-    note = (
-        f"Listed where the chance of running out before the next round stays above {share}, the programme's setting. "
-        "With all it could take: as if store, money and vehicle had no limit."
-    )
-    empty = f"No school stays above a chance of {share} of running out before the next round."
-    table = Table("risk", "Still at risk after this round", columns, cells, note, empty)
-    unknown = rows[rows["unmet_after"].isna()]
-    return Section("risk", "Who stays at risk", tables=(table, *(() if unknown.empty else (_unknown(unknown),))))
+    cells = tuple((row.code, row.name, _number(row.run_out_best), _why(row)) for row in rows)
+    empty = "None: with enough in the store, the money and the vehicle, every stock could be made to last."
+    return Table("never", "At risk whatever is loaded", columns, cells, "", empty)
 
 
-def _why(row: Any, never: set[tuple[int, int]]) -> str:
-    if (row.school_id, row.product_id) not in never:
-        return str(row.reason)
+def _why(row: Any) -> str:
     if row.reason == Reason.CANNOT_BE_REACHED.value:
-        return "whatever is loaded: it cannot be reached this time"
-    return "whatever is loaded: its places hold no more"
+        return str(row.reason)
+    return "its places hold no more than that"
 
 
-def _unknown(rows: pd.DataFrame) -> Table:
+def _at_risk(above: pd.DataFrame) -> Table:
+    columns = (
+        words("school", "School"),
+        words("product", "Product"),
+        counts("chance", "Chance of running out with this plan", "share"),
+        counts("best", "With all it could take", "share"),
+        words("why", "Why no more is brought"),
+    )
+    cells = tuple(
+        (row.code, row.name, _number(row.run_out_after), _number(row.run_out_best), row.reason)
+        for row in rows_of(above)
+    )
+    note = "With all it could take: as if the store, the money and the vehicle had no limit."
+    return Table("risk", "At risk with this plan", columns, cells, note, "No stock is.")
+
+
+def _unknown(rows: pd.DataFrame) -> tuple[Table, ...]:
+    """Stocks of which nothing can be said; no table where there is none."""
     columns = (words("school", "School"), words("product", "Product"), words("why", "What is missing"))
     missing = {
-        Reason.STOCK_NOT_RECORDED.value: "no count in the last weeks; ask the school to count",
+        Reason.STOCK_NOT_RECORDED.value: "no count in the weeks looked at; ask the school to count",
         Reason.DEMAND_NOT_KNOWN.value: "no two counts to learn the demand from",
     }
     cells = tuple((row.code, row.name, missing.get(row.reason, row.reason)) for row in rows_of(rows))
-    return Table("unknown", "Not in these figures", columns, cells, "Nothing is said about these stocks.")
+    return (Table("unknown", "Not in these figures", columns, cells),) if cells else ()
 
 
 # --- the aims side by side ----------------------------------------------------------------------------------------
@@ -261,10 +288,11 @@ def _aim_row(made: RoundPlan, aim: Aim, plan: Plan) -> tuple[Cell, ...]:
 
 def _more(made: RoundPlan) -> Section:
     names = dict(zip(made.needs.products["product_id"], made.needs.products["name"], strict=True))
-    rows = tuple((_more_words(row, names, made.currency), max(0.0, float(row.drop))) for row in rows_of(made.more))
+    ranked = made.more.sort_values("drop", ascending=False, kind="stable")
+    rows = tuple((_more_words(row, names, made.currency), max(0.0, float(row.drop))) for row in rows_of(ranked))
     columns = (words("what", "One more"), counts("fewer", "Expected requests unmet fall by", REQUESTS))
     note = "Each by itself, with the plan made again for the fewest requests unmet."
-    table = Table("more", "What a little more would do", columns, rows, note)
+    table = Table("more", "One more of each", columns, rows, note)
     return Section("more", "What a little more would do", tables=(table, _later(made)))
 
 
