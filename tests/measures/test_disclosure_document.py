@@ -106,6 +106,15 @@ def test_more_numbers_than_can_be_tried_are_all_hidden():
     assert set(found) == set(line) and set(found.values()) == {Hidden.SOME_SMALL}
 
 
+def test_a_number_shown_under_a_lower_threshold_can_be_hidden_now():
+    # 15 was shown while 10 was the smallest count; now it is 20. The reader has it, and nothing can change that.
+    before = Former({"a": 15, "b": 60, "all": 75})
+    sums = [{"a": 1, "b": 1, "all": -1}]
+    found = hide_numbers({"a": 15, "b": 60, "all": 75}, sums, threshold=20, former=before)
+    assert "a" in found
+    assert numbers_reveal({"a": 15, "b": 60, "all": 75}, sums, found, threshold=20, former=before) == []
+
+
 # --- the next version ---------------------------------------------------------------------------------------------
 
 

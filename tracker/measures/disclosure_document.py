@@ -76,8 +76,8 @@ def hide_numbers(
     {'south': 'COMPLEMENT', 'west': 'SMALL'}
     """
     found: dict[Key, Hidden] = {}
-    for part in _parts(numbers, sums, blocks, threshold, former):
-        found |= part.hide(times or {})
+    for part in _parts(numbers, sums, blocks, (threshold, former, times or {})):
+        found |= part.hide()
     return {key: found[key] for key in numbers if key in found}
 
 
@@ -85,8 +85,10 @@ def numbers_reveal(
     numbers: Mapping[Key, float],
     sums: Sequence[Sum],
     hidden: Mapping[Key, Hidden],
+    *,
     threshold: int = THRESHOLD,
     former: Former = NOTHING_BEFORE,
+    times: Mapping[Key, int] | None = None,
 ) -> list[Key]:
     """Small numbers, and small changes, that the shown numbers give away; empty is what may be published.
 
@@ -94,14 +96,18 @@ def numbers_reveal(
     ['a']
     """
     found = set()
-    for part in _parts(numbers, sums, (), threshold, former):
+    for part in _parts(numbers, sums, (), (threshold, former, times or {})):
         found |= set(part.exposed({key: kind for key, kind in hidden.items() if key in part.numbers}))
     return [key for key in numbers if key in found]
 
 
 def _parts(
-    numbers: Mapping[Key, float], sums: Sequence[Sum], blocks: Sequence[Block], threshold: int, former: Former
+    numbers: Mapping[Key, float],
+    sums: Sequence[Sum],
+    blocks: Sequence[Block],
+    known: tuple[int, Former, Mapping[Key, int]],
 ) -> Iterator[_Part]:
+    threshold, former, times = known
     _check(numbers, sums)
     for keys in _connected(numbers, [*map(frozenset, sums), *blocks]):
         shown = {key: former.shown[key] for key in keys if key in former.shown}
@@ -112,6 +118,7 @@ def _parts(
             _whole(keys, blocks),
             threshold,
             Former(shown, hidden),
+            times,
         )
 
 
@@ -147,13 +154,15 @@ class _Part:
     blocks: Sequence[Block]
     threshold: int
     former: Former
+    times: Mapping[Key, int]
+    ceilings: dict[tuple[frozenset[Key], tuple[str, Key]], tuple[float, float]] = field(default_factory=dict)
 
-    def hide(self, times: Mapping[Key, int]) -> dict[Key, Hidden]:
+    def hide(self) -> dict[Key, Hidden]:
         """The cheapest set of blocks that keeps everything open; all of them where no set does."""
-        first = frozenset().union(*(block for block in self.blocks if block & self.to_hide))
+        first = self.first
         if not first:
             return {}
-        others = self.candidates(first, times)
+        others = self.candidates(first)
         for apart in (True, False) if self.may_tell_apart else (False,):
             found = self._least(first, others, apart)
             if found is not None:
@@ -165,15 +174,24 @@ class _Part:
             return None
         for _, added in by_cost(others):
             kinds = self.words(first.union(*added), apart)
-            if not self.exposed(kinds):
+            if next(self._narrow(kinds), None) is None:
                 return kinds
         return None
 
-    def candidates(self, first: Block, times: Mapping[Key, int]) -> list[tuple[int, Block]]:
+    @cached_property
+    def first(self) -> Block:
+        """What is hidden in any case, with the numbers that go with it."""
+        return frozenset().union(*(block for block in self.blocks if block & self.to_hide))
+
+    def candidates(self, first: Block) -> list[tuple[int, Block]]:
         """Blocks that hiding would help with: above zero, and not known from the version before."""
         open_blocks = [block for block in self.blocks if not block & first and any(map(self.numbers.get, block))]
-        useful = [block for block in open_blocks if any(key not in self.known and times.get(key, 1) for key in block)]
-        costs = [(math.ceil(max(self.numbers[key] * times.get(key, 1) for key in block)), block) for block in useful]
+        useful = [
+            block for block in open_blocks if any(key not in self.known and self.times.get(key, 1) for key in block)
+        ]
+        costs = [
+            (math.ceil(max(self.numbers[key] * self.times.get(key, 1) for key in block)), block) for block in useful
+        ]
         return sorted(costs, key=lambda one: (one[0], sorted(map(str, one[1]))))
 
     def words(self, keys: Iterable[Key], apart: bool) -> dict[Key, Hidden]:
@@ -248,10 +266,30 @@ class _Part:
         """Keys of which a reader works out more than may be known."""
         found = {key for key in self.to_hide if key not in kinds and self.numbers[key] > 0}
         found |= {key for key in self.maybe_same if key not in kinds}
+        return sorted(found | set(self._narrow(kinds)), key=str)
+
+    def _narrow(self, kinds: Mapping[Key, Hidden]) -> Iterator[Key]:
+        """Hidden numbers that a reader narrows down further than need be."""
         for same in self.suppositions:
             world = self.world(kinds, same)
-            found |= {key[1] for key, least in self.wanted(kinds).items() if not world.covers(key, least)}
-        return sorted(found, key=str)
+            for key, most in self.wanted(kinds).items():
+                wanted = self.attainable(same, key, most)
+                if (wanted[0] < wanted[1] and world.alone(key)) or not world.covers(key, wanted):
+                    yield key[1]
+
+    def attainable(
+        self, same: frozenset[Key], key: tuple[str, Key], wanted: tuple[float, float]
+    ) -> tuple[float, float]:
+        """So much of a range as stays open where all that can be hidden is: a version before may have said more."""
+        if self.former == NOTHING_BEFORE:
+            return wanted
+        if (same, key) not in self.ceilings:
+            first = self.first
+            every = first.union(*(block for _, block in self.candidates(first)))
+            world = self.world(self.words(every, apart=False), same)
+            self.ceilings[same, key] = possible_values(world.sums, world.shown, world.limits, key) or (0.0, math.inf)
+        low, high = self.ceilings[same, key]
+        return max(low, wanted[0]), min(high, wanted[1])
 
     def wanted(self, kinds: Mapping[Key, Hidden]) -> dict[tuple[str, Key], tuple[float, float]]:
         """The range that must stay open of each number that is to be protected."""
@@ -335,6 +373,10 @@ class _World:
     shown: Mapping[Key, float]
     limits: Mapping[Key, Limits]
     sums: Sequence[Sum]
+
+    def alone(self, key: Key) -> bool:
+        """Whether a number is the only hidden one of a sum."""
+        return any(key in one and sum(other in self.limits for other in one) == 1 for one in self.sums)
 
     def covers(self, key: Key, wanted: tuple[float, float]) -> bool:
         """Whether a number can have every value of a range."""

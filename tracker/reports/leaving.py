@@ -50,9 +50,8 @@ def protected(report: Report, threshold: int, old: Mapping[str, Any] | None = No
 
 def _hidden(numbers: PeopleNumbers, threshold: int, former: Former) -> dict[Place, Withheld]:
     """Places whose number is hidden, with their words."""
-    times = {number: numbers.times.get(number[0], 1) for number in numbers.numbers}
     known = (numbers.numbers, numbers.sums, numbers.blocks)
-    kinds = hide_numbers(*known, threshold=threshold, former=former, times=times)
+    kinds = hide_numbers(*known, threshold=threshold, former=former, times=numbers.cost)
     found: dict[Place, Hidden] = dict.fromkeys(numbers.thin, Hidden.BASE)
     for (place, _), kind in kinds.items():
         found[place] = kind
@@ -133,7 +132,7 @@ def given_away(report: Report, threshold: int, old: Mapping[str, Any] | None) ->
     gone = [number for number in numbers.numbers if number not in shown]
     kinds = {number: said.get(number[0], Hidden.SOME_SMALL) for number in gone}
     former = NOTHING_BEFORE if old is None else former_of(old, numbers)
-    found = numbers_reveal(numbers.numbers, numbers.sums, kinds, threshold, former)
+    found = numbers_reveal(numbers.numbers, numbers.sums, kinds, threshold=threshold, former=former, times=numbers.cost)
     return sorted({number[0] for number in found})
 
 

@@ -59,6 +59,11 @@ class PeopleNumbers:
             by_place.setdefault(number[0], set()).add(number)
         return [frozenset(block) for block in by_place.values() if len(block) > 1]
 
+    @property
+    def cost(self) -> dict[Number, int]:
+        """How often each number stands in the document."""
+        return {number: self.times.get(number[0], 1) for number in self.numbers}
+
     def add(self, place: Place, cell: Cell, column: Column | None, threshold: int) -> bool:
         """Take a cell in where it is a number about people."""
         if isinstance(cell, Figure) and cell.about_people and cell.value is not None:
