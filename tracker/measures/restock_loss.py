@@ -75,15 +75,18 @@ def _in_chunks(
 
 
 def _above(mean: Numbers, variance: Numbers, stock: Numbers, shift: float = 0.0) -> Numbers:
+    """P(X > stock); with a shift, of the clustered law of size r + shift."""
     from scipy.special import betaincc, pdtrc
 
     clustered = variance > mean * (1 + 1e-9)  # closer to the mean the size of the negative binomial has no digits left
-    p = np.where(clustered & (mean > 0), mean / np.where(clustered, variance, 1.0), 0.5)
-    size = np.where(clustered & (mean > 0), mean * p / (1 - p), 1.0)
-    count = np.maximum(stock, 0.0)
-    found = np.where(clustered, betaincc(size + shift, count + 1, p), pdtrc(count, mean))
-    found = np.where(stock < 0, 1.0, np.where(mean == 0, 0.0, found))
-    return np.where(np.isnan(mean) | np.isnan(stock), np.nan, found)
+    clustered &= mean > 0
+    found = np.where(stock < 0, 1.0, np.where(np.isnan(mean) | np.isnan(stock), np.nan, 0.0))
+    asked = (stock >= 0) & (mean > 0)
+    plain, rows = asked & ~clustered, asked & clustered
+    found[plain] = pdtrc(stock[plain], mean[plain])
+    p = mean[rows] / variance[rows]
+    found[rows] = betaincc(mean[rows] * p / (1 - p) + shift, stock[rows] + 1, p)
+    return found
 
 
 def _unmet(mean: Numbers, variance: Numbers, stock: Numbers) -> Numbers:
