@@ -11,12 +11,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 from tracker.measures.intervals import NOTHING, Interval, check_confidence
 
 if TYPE_CHECKING:
     import numpy as np
+    import numpy.typing as npt
+
+    Floats: TypeAlias = npt.NDArray[np.float64]
 
 T = TypeVar("T")
 DRAWS = 2000
@@ -148,6 +151,39 @@ def bootstrap_clusters(
     picks = random.integers(0, len(clusters), size=(draws, len(clusters)))
     found = [statistic([clusters[pick] for pick in row]) for row in picks]
     return _percentiles(value, np.array([x for x in found if x is not None], dtype=float), draws, confidence)
+
+
+def bootstrap_sums(
+    columns: Floats,
+    statistic: Callable[[Floats], Floats],
+    seed: int | np.random.Generator,
+    *,
+    draws: int = DRAWS,
+    confidence: float = 0.95,
+) -> Interval:
+    """A statistic of sums over clusters with the limits of ``bootstrap_clusters``, all draws at once.
+
+    The draws are the same; how often each cluster is drawn is counted, not written out.
+
+    Args:
+        columns: one row a cluster, a column for each amount that is summed.
+        statistic: from the sums of each draw (a row a draw) their values, NaN where there is none.
+
+    >>> import numpy as np
+    >>> bootstrap_sums(np.array([[3.0]]), lambda sums: sums[:, 0], seed=1)
+    Interval(value=3.0, low=None, high=None)
+    """
+    import numpy as np
+
+    random = _generator(seed, draws, confidence)
+    n = len(columns)
+    value = float(statistic(columns.sum(axis=0, keepdims=True))[0]) if n else math.nan
+    if math.isnan(value) or n < 2:
+        return Interval(None if math.isnan(value) else value, None, None)
+    picks = random.integers(0, n, size=(draws, n)) + np.arange(draws)[:, None] * n
+    times = np.bincount(picks.ravel(), minlength=draws * n).reshape(draws, n)
+    found = statistic(times @ columns)
+    return _percentiles(value, found[~np.isnan(found)], draws, confidence)
 
 
 def bootstrap_ratio(

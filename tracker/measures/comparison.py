@@ -11,7 +11,7 @@ schools (``clusters``); exact limits of a ratio of rates (``differences``). Fram
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from tracker.measures.clusters import bootstrap_clusters
+from tracker.measures.clusters import bootstrap_sums
 from tracker.measures.differences import Pairs, newcombe_difference, newcombe_paired, rate_ratio_exact
 from tracker.measures.figure import Figure
 from tracker.measures.intervals import NOTHING, Interval, poisson_rate, ratio_of_totals
@@ -280,12 +280,12 @@ def _difference(used: Mapping[str, pd.DataFrame], rule: Ratio, signs: Mapping[st
     if smallest < BOOTSTRAP_FROM:
         return _linearized(tops, bases, sign * rule.scale, smallest)
 
-    def statistic(drawn: Sequence[Floats]) -> float | None:
-        total = np.sum(drawn, axis=0)
-        top, base = total[: len(names)], total[len(names) :]
-        return float((sign * rule.scale * top / base).sum()) if (base > 0).all() else None
+    def statistic(totals: Floats) -> Floats:
+        top, base = totals[:, : len(names)], totals[:, len(names) :]
+        found = (sign * rule.scale * top / np.where(base > 0, base, np.nan)).sum(axis=1)
+        return np.asarray(found, dtype=np.float64)
 
-    return bootstrap_clusters(list(np.hstack([tops, bases])), statistic, seed)
+    return bootstrap_sums(np.hstack([tops, bases]), statistic, seed)
 
 
 def _linearized(tops: Floats, bases: Floats, sign: Floats, smallest: int) -> Interval:

@@ -11,8 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from tracker.measures.dials import rows_of
-from tracker.measures.flush_plan import Plan, Stretch, WaterPart, days_by_school, half_up, rules_of
+from tracker.measures.flush_plan import Plan, Stretch, WaterPart, half_up, rules_of
 from tracker.measures.intervals import wilson
 from tracker.vocabulary import FittingKind
 
@@ -69,7 +68,7 @@ def week_lines(rows: pd.DataFrame, units: pd.DataFrame, fittings: pd.DataFrame, 
     Args:
         rows: unit_id, week, in order.
     """
-    plan = Plan(rules_of(fittings), {row.unit_id: row for row in rows_of(units)}, days_by_school(school_days))
+    plan = Plan(rules_of(fittings), units, school_days)
     sets, of_row = _sets(rows, plan)
     table = _table(sets)
     counts = np.array([sum(len(stretches) for _, stretches in one) for one in sets], dtype=np.int64)
@@ -96,8 +95,8 @@ def _sets(rows: pd.DataFrame, plan: Plan) -> tuple[list[list[tuple[str, list[Str
     width = len(rows) + len(changes) + 2
     _, first, of_row = np.unique(ids * width + same + len(rows) + 1, return_index=True, return_inverse=True)
     sets = [
-        plan.stretches(plan.units[int(ids[place])], EPOCH + timedelta(days=int(weeks[place])))
-        for place in first.tolist()
+        plan.stretches(unit, EPOCH + timedelta(days=week))
+        for unit, week in zip(ids[first].tolist(), weeks[first].tolist(), strict=True)
     ]
     return sets, of_row.astype(np.int64)
 

@@ -7,7 +7,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from enum import StrEnum
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -79,24 +79,38 @@ def days_by_school(school_days: pd.DataFrame) -> dict[int, set[date]]:
 
 
 class Plan:
-    """Which fittings hold at a unit in a week; worked out once while nothing changes."""
+    """Which fittings hold at a unit in a week; worked out once while nothing changes.
+
+    units, school_days (school_id, day): looked at only where a fitting changes inside a week.
+    """
 
     def __init__(
-        self, rules: Mapping[int, Mapping[str, Sequence[Fitting]]], units: Mapping[int, Any], days: dict[int, set[date]]
+        self, rules: Mapping[int, Mapping[str, Sequence[Fitting]]], units: pd.DataFrame, school_days: pd.DataFrame
     ) -> None:
-        self.rules, self.units, self.days = rules, units, days
+        self.rules, self._units, self._school_days = rules, units, school_days
         self.changes = {unit: _change_days(parts) for unit, parts in rules.items()}
         self.known: dict[tuple[int, int], list[tuple[str, list[Stretch]]]] = {}
 
-    def stretches(self, unit: Any, week: date) -> list[tuple[str, list[Stretch]]]:
+    @cached_property
+    def units(self) -> dict[int, Any]:
+        """Unit id → its row."""
+        return {row.unit_id: row for row in rows_of(self._units)}
+
+    @cached_property
+    def days(self) -> dict[int, set[date]]:
+        """School id → its school days."""
+        return days_by_school(self._school_days)
+
+    def stretches(self, unit_id: int, week: date) -> list[tuple[str, list[Stretch]]]:
         """Per part of a unit the rules of a week, with the share of its school days."""
-        changes = self.changes.get(unit.unit_id, [])
+        changes = self.changes.get(unit_id, [])
         before = bisect_right(changes, week)
         if before < bisect_right(changes, week + timedelta(days=6)):
-            return self._of(unit.unit_id, _open_days(unit, week, self.days.get(unit.school_id, set())))
-        key = (unit.unit_id, before)
+            unit = self.units[unit_id]
+            return self._of(unit_id, _open_days(unit, week, self.days.get(unit.school_id, set())))
+        key = (unit_id, before)
         if key not in self.known:
-            self.known[key] = self._of(unit.unit_id, [week])
+            self.known[key] = self._of(unit_id, [week])
         return self.known[key]
 
     def _of(self, unit_id: int, days: Sequence[date]) -> list[tuple[str, list[Stretch]]]:
@@ -115,7 +129,7 @@ def _stretches(
     fits: Sequence[Fitting], of_unit: Mapping[str, Sequence[Fitting]], days: Sequence[date]
 ) -> list[Stretch]:
     vacuums = of_unit.get(FittingKind.VACUUM, ())
-    if not any(_changes(fit, days) for fit in (*fits, *vacuums)):
+    if len(days) > 1 and not any(_changes(fit, days) for fit in (*fits, *vacuums)):
         days = days[:1]  # the usual week: one day stands for all
     counts: dict[tuple[Fitting, Fitting | None], int] = {}
     for day in days:
@@ -159,31 +173,33 @@ def rules_of(fittings: pd.DataFrame) -> dict[int, dict[str, list[Fitting]]]:
 
 
 def _fitting(row: Any, kind: FittingKind, number: int) -> Fitting:
-    ml, long_ml, every_n, factor = map(_number, (row.ml, row.long_ml, row.every_n, row.factor_permille))
-    needs = _needs(kind)
+    numbers = (row.ml, row.long_ml, row.every_n, row.factor_permille, row.u_permille)
+    rule = _rule(kind, str(row.litres_basis), tuple(map(_number, numbers)))
+    until = None if row.until_day is None or row.until_day is pd.NaT else row.until_day.date()
+    return Fitting(*rule, row.from_day.date(), until, number)
+
+
+@lru_cache(maxsize=1024)
+def _rule(
+    kind: FittingKind, basis: str, numbers: tuple[float | None, ...]
+) -> tuple[FittingKind, float, float, int, float, float, str]:
+    """What fittings of the same numbers have in common, from kind to label: most units have the same few."""
+    ml, long_ml, every_n, factor, u_permille = numbers
     given = {"ml": ml, "long_ml": long_ml, "every_n": every_n, "factor_permille": factor}
+    needs = _needs(kind)
     missing = [name for name in needs if given[name] is None]
     if missing:
         raise ValueError(f"a fitting {kind} needs {' and '.join(missing)}")
-    usual = MEASURED_U if row.litres_basis == LitresBasis.MEASURED else CLAIM_U
-    label = _label(kind, tuple((name, given[name]) for name in needs), row.litres_basis)
-    return Fitting(
+    usual = MEASURED_U if basis == LitresBasis.MEASURED else CLAIM_U
+    return (
         kind,
         ml or 0.0,
         long_ml or 0.0,
         int(every_n or 0),
         1.0 if factor is None else factor / 1000,
-        usual if pd.isna(row.u_permille) else row.u_permille / 1000,
-        label,
-        row.from_day.date(),
-        None if pd.isna(row.until_day) else row.until_day.date(),
-        number,
+        usual if u_permille is None else u_permille / 1000,
+        " ".join([str(kind), *(f"{name} {given[name]:g}" for name in needs), basis]),
     )
-
-
-@lru_cache(maxsize=1024)
-def _label(kind: FittingKind, given: tuple[tuple[str, float | None], ...], basis: str) -> str:
-    return " ".join([str(kind), *(f"{name} {value:g}" for name, value in given), str(basis)])
 
 
 def _number(value: Any) -> float | None:

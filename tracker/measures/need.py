@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from tracker.measures.figure import Figure
@@ -167,14 +168,14 @@ def girls_by_age(enrolment: pd.DataFrame, grade_ages: Mapping[str, int], day: pd
         enrolment: frame ``enrolment`` (``age`` −1 or NaN = not known; ``until_day`` included, NaT = still).
         grade_ages: usual age in completed years of a grade; a grade without one leaves its girls unknown.
     """
-    rows = enrolment[(enrolment["sex"] == Sex.GIRLS.value) & (enrolment["from_day"] <= day)]
-    rows = rows[rows["until_day"].isna() | (rows["until_day"] >= day)]
-    by_grade = rows["grade"].map(dict(grade_ages)).astype("float64")
-    ages = rows["age"].astype("float64")
-    ages = ages.where(ages >= 0, by_grade).fillna(AGE_UNKNOWN)
+    first, until = (enrolment[name].to_numpy("datetime64[us]") for name in ("from_day", "until_day"))
+    there = (first <= day.to_datetime64()) & (np.isnat(until) | (until >= day.to_datetime64()))
+    girls = np.flatnonzero((enrolment["sex"].to_numpy(object) == Sex.GIRLS.value) & there)
+    ages, pupils = (enrolment[name].to_numpy("float64")[girls].tolist() for name in ("age", "pupils"))
     found: dict[int, float] = {}
-    for age, pupils in zip(ages.astype("int64"), rows["pupils"], strict=True):
-        found[age] = found.get(age, 0.0) + float(pupils)
+    for age, grade, number in zip(ages, enrolment["grade"].to_numpy(object)[girls], pupils, strict=True):
+        years = int(age) if age >= 0 else int(grade_ages.get(grade, AGE_UNKNOWN))
+        found[years] = found.get(years, 0.0) + number
     unknown = found.pop(AGE_UNKNOWN, 0.0)
     return GirlsByAge(found, unknown)
 

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 from sqlalchemy import ColumnElement, and_, func, or_, select
 from sqlalchemy.orm import Session, aliased
@@ -28,7 +29,7 @@ from tracker.records.frames.base import (
     week_in,
     words,
 )
-from tracker.vocabulary import ALL_DAY, CountWay, FittingKind, Group
+from tracker.vocabulary import ALL_DAY, CountWay, FittingKind, Group, Source
 
 UNITS = {
     "unit_id": "int64",
@@ -47,16 +48,12 @@ UNITS = {
     "name": "str",
 }
 USAGE = {"unit_id": "int64", "week": DAY, "how": "str", "source": "str", "visits": "float64", "cells": "int64"}
-WIDE_USAGE = {
-    "unit_id": "int64",
-    "week": DAY,
-    "how": "str",
-    "last_how": "str",
-    "source": "str",
-    "last_source": "str",
-    "visits": "float64",
-    "cells": "int64",
-}
+# Of each unit and week how many counts are of a way or source; the first of each is what is left over.
+COUNTED_WAYS = (CountWay.GRID, CountWay.DRAWN, CountWay.WEEK_TOTAL)
+SOURCES = (Source.TALLY, Source.DEVICE, Source.OFFICER, Source.ENGINEER)
+APART = (*COUNTED_WAYS[1:], *SOURCES[1:])
+WIDE_USAGE = {"unit_id": "int64", "week": DAY, "visits": "float64", "cells": "int64"}
+WIDE_USAGE |= {str(word): "int64" for word in APART}
 SOME_UNITS = 5_000  # in one list of ids
 USED_DAYS = {"unit_id": "int64", "day": DAY}
 TALLIES = {"unit_id": "int64", "week": DAY, "day": DAY, "slot": "str", "visits": "float64"}
@@ -141,18 +138,28 @@ def usage(session: Session, scope: Scope) -> pd.DataFrame:
     or sources are summed once more by those.
     """
     row = UsageCount
-    ends = [words(end(column)) for column in (row.how, row.source) for end in (func.min, func.max)]
-    sums = (func.sum(row.visits), func.count(row.id))
-    query = _of_units(select(row.unit_id, stored(row.week), *ends, *sums), row.unit_id, scope)
-    query = query.where(week_in(row.week, scope)).group_by(row.unit_id, row.week).order_by(row.unit_id, row.week)
-    found = read(session, WIDE_USAGE, query)
-    mixed = (found["how"] != found["last_how"]) | (found["source"] != found["last_source"])
+    # Whole numbers: the least and the greatest word of each group take the database twice as long.
+    of_each = [func.count().filter(row.how == way) for way in COUNTED_WAYS[1:]]
+    of_each += [func.count().filter(row.source == source) for source in SOURCES[1:]]
+    query = select(row.unit_id, stored(row.week), func.sum(row.visits), func.count(), *of_each)
+    query = _of_units(query, row.unit_id, scope).where(week_in(row.week, scope))
+    found = read(session, WIDE_USAGE, query.group_by(row.unit_id, row.week).order_by(row.unit_id, row.week))
+    found = found.assign(how=_of_all(found, COUNTED_WAYS), source=_of_all(found, SOURCES))
+    mixed = (found["how"] == "") | (found["source"] == "")
     if not mixed.any():
         return found[list(USAGE)]
     several = sorted(set(found.loc[mixed, "unit_id"].tolist()))
     parts = [_usage_of(session, scope, several[at : at + SOME_UNITS]) for at in range(0, len(several), SOME_UNITS)]
     rows = pd.concat([found.loc[~found["unit_id"].isin(several), list(USAGE)], *parts])
     return rows.sort_values(["unit_id", "week", "how", "source"], ignore_index=True)
+
+
+def _of_all(found: pd.DataFrame, known: Sequence[CountWay | Source]) -> Any:
+    """The way or source of all counts of a row; "" where they are of several."""
+    apart = found[[str(word) for word in known[1:]]].to_numpy()
+    counts = np.column_stack([found["cells"].to_numpy() - apart.sum(axis=1), apart])
+    place = np.where((counts == found["cells"].to_numpy()[:, None]).any(axis=1), counts.argmax(axis=1), len(known))
+    return pd.array([*(str(word) for word in known), ""], dtype="str").take(place)
 
 
 def _usage_of(session: Session, scope: Scope, units: Sequence[int]) -> pd.DataFrame:
