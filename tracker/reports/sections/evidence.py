@@ -33,6 +33,7 @@ GRANTS_INTRO: Final = (
 SMALL_GRANTS: Final = f"Grants of fewer than {MIN_SCHOOLS} schools are not shown apart."
 OTHERS: Final = "Other grants, and what no grant pays for"
 ALL: Final = "All schools"
+NO_FUNDER: Final = {NOT_UNDER: "none", OTHERS: "several, or none"}
 REST_NOTE: Final = "A grant may report the pupils of its own row; the rest of all schools' pupils is others'."
 Claims = dict[str, Figure]
 
@@ -159,7 +160,8 @@ def grants_sections(facts: TermFacts, shares: pd.DataFrame, *, joined: bool) -> 
     small = {grant for grant, held in schools.items() if joined and held < MIN_SCHOOLS}
     claims = [_joined(_claims(facts, shares, pupils), small) for pupils in (_enrolled(facts), _reached(facts))]
     rows: list[tuple[Cell, ...]] = [
-        (grant, funders.get(grant, "none, or several"), *(found[grant] for found in claims)) for grant in claims[0]
+        (grant, funders.get(grant, NO_FUNDER.get(grant, "")), *(found[grant] for found in claims))
+        for grant in claims[0]
     ]
     rows.append((ALL, "", *(add(found.values()) for found in claims)))
     columns = (
@@ -170,7 +172,7 @@ def grants_sections(facts: TermFacts, shares: pd.DataFrame, *, joined: bool) -> 
     )
     note = f"{REST_NOTE} {SMALL_GRANTS}" if small else REST_NOTE
     table = Table("grants", "Each grant's share of the pupils", columns, tuple(rows), note)
-    return (Section("grants", "Whose money stands behind", GRANTS_INTRO, tables=(table,)),)
+    return (Section("grants", "Grants and their shares of the pupils", GRANTS_INTRO, tables=(table,)),)
 
 
 def _claims(facts: TermFacts, shares: pd.DataFrame, pupils: Mapping[str, int | None]) -> Claims:

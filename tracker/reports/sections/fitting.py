@@ -11,7 +11,7 @@ from typing import Final
 import pandas as pd
 
 from tracker.measures import comparison, trials
-from tracker.measures.comparison import Comparison, Design
+from tracker.measures.comparison import Arm, Comparison, Design
 from tracker.measures.faults import begun_faults
 from tracker.measures.figure import weakest
 from tracker.records.frames import TrialHead
@@ -163,15 +163,16 @@ def _cells(one: Comparison, declaration: trials.Declaration | None) -> tuple[Cel
     arms = (before, one.fitted, one.plain_before, one.plain) if both else (before, one.fitted)
     sides: list[Cell] = [comparison.arm_figure(arm, one) if arm is not None else None for arm in arms]
     sides += ["none"] * (4 - len(sides))
-    rests = f"{one.fitted.units} units at {_schools(one.fitted.schools)}"
+    rests = _rests(one.fitted)
     if both:
-        rests += f", others {one.plain.units} at {_schools(one.plain.schools)}"
+        rests += f"; others: {_rests(one.plain)}"
     strength = trials.evidence(one, declaration).strength.value
     return one.measure.value, *sides, difference(one), rests, strength
 
 
-def _schools(number: int) -> str:
-    return "1 school" if number == 1 else f"{number} schools"
+def _rests(arm: Arm) -> str:
+    units = "1 unit" if arm.units == 1 else f"{arm.units} units"
+    return f"{units} at 1 school" if arm.schools == 1 else f"{units} at {arm.schools} schools"
 
 
 def _evidence_table(shown: _Shown, found: Mapping[Measure, Comparison]) -> Table:

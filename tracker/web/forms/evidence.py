@@ -18,6 +18,7 @@ MEASURES = {
     Measure.OUTAGES_PER_1000_VISITS: "Outages per 1,000 visits",
 }
 LINES = "One line a school: its code, a colon, the codes of units. Example: S-01: G1, G2."
+CODE = "Letters, digits and dashes. Reports show it."
 SIZE = "In litres per visit, in percentage points of school time, or in outages per 1,000 visits."
 
 
@@ -34,9 +35,13 @@ def _units(label: str, needed: str, hint: str) -> TextAreaField:
 class TrialForm(PlainForm):
     """A trial before it starts. Nothing of it can be changed afterwards."""
 
-    code = code_field("Short code of the trial", 32)
+    code = code_field("Short code of the trial", 32, CODE)
     question = text_field("Question", 200, "Write the question, for example: do the cabins take less water with it?")
-    fitting = PickField("What the units get", choices=choices(FittingKind))
+    fitting = PickField(
+        "What the units get",
+        [InputRequired("Choose what the units get.")],
+        choices=[("", "Choose from the list"), *choices(FittingKind)],
+    )
     units = _units("Units that get it", "Write at least one unit that gets the fitting.", LINES)
     comparison_units = _units("Units to compare with, which stay as they are", "", f"{LINES} May stay empty.")
     from_day = DayField("First day of the trial")
@@ -75,7 +80,7 @@ class TrialForm(PlainForm):
 class GrantForm(PlainForm):
     """A grant of a funder or buyer."""
 
-    code = code_field("Short code of the grant", 32)
+    code = code_field("Short code of the grant", 32, CODE)
     funder = text_field("Funder or buyer", 80, "Write who pays.")
     from_day = DayField("First day")
     until_day = DayField("Last day (leave empty while it runs)", [Optional()])

@@ -49,9 +49,10 @@ def reason_field():
     return text_field("Reason (may stay empty)", 200, description=WHY)
 
 
-def code_field(label: str = "Code", most: int = 16):
+def code_field(
+    label: str = "Code", most: int = 16, hint: str = "Short, as written on the door: letters, digits and dashes."
+):
     """A short code, unique where it is used."""
-    hint = "Short, as written on the door: letters, digits and dashes."
     return text_field(label, most, "Write a short code, for example G1.", [_is_code], description=hint)
 
 
