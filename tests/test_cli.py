@@ -44,7 +44,7 @@ def test_every_command_has_help_that_says_what_it_does(run, name):
 
 
 def test_the_commands_of_the_job_are_there():
-    assert {"init-db", "load", "demo", "serve", "report", "add-administrator", "check-audit"} <= set(COMMANDS)
+    assert {"init-db", "load", "demo", "serve", "report", "add-administrator", "check-audit", "plan"} <= set(COMMANDS)
 
 
 def test_without_settings_it_says_which_to_set_on_standard_error(run):
@@ -177,3 +177,41 @@ def test_an_administrator_of_no_programme_is_refused(in_demo):
     typed = "seven green herons wade\n" * 2
     found = in_demo("add-administrator", "NO", "new@test.example", "New", typed=typed)
     assert found.exit_code == WRONG_INPUT and "There is no programme NO" in found.stderr
+
+
+ROUND = ("plan", "--on", "2026-07-17", "--next", "2026-09-21")
+
+
+def test_a_round_is_planned_as_text_with_its_bound_and_reasons(in_demo):
+    found = in_demo(*ROUND, "--budget", "600", "--vehicle", "BIKE", "--unreached", "OL-03")
+    assert found.exit_code == DONE, found.stderr
+    assert "Expected requests unmet with this plan" in found.stdout
+    assert "No plan within these limits is expected to leave fewer" in " ".join(found.stdout.split())
+    assert "cannot be reached this time" in found.stdout and "limited by" in found.stdout
+
+
+def test_the_plan_goes_into_a_file_of_each_kind(in_demo, tmp_path):
+    assert in_demo(*ROUND, "--out", f"{tmp_path}/plan.csv").exit_code == DONE
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "plan.csv").read_text(encoding="utf-8"))))
+    assert in_demo(*ROUND, "--out", f"{tmp_path}/plan.json").exit_code == DONE
+    content = json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))
+    (store,) = [table for section in content["sections"] for table in section["tables"] if table["key"] == "store"]
+    assert sum(int(row["Packs"]) for row in rows) == sum(loaded for _, _, loaded, _ in store["rows"]) > 0
+    assert in_demo(*ROUND, "--out", f"{tmp_path}/plan.xls").exit_code == WRONG_INPUT
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--budget", "500 USD"), "--budget: The programme counts in XTS"),
+        (("--product", "TEA"), "--product: There is no product TEA"),
+        (("--unreached", "XX-01"), "--unreached: There is no school XX-01"),
+        (("--next", "2026-07-17"), "--next: The next round comes after this one"),
+        (("--on", "2026-07-14"), "--on: This day has passed"),
+        (("--vehicle", "BOAT"), "--vehicle: There is no vehicle BOAT"),
+    ],
+)
+def test_what_cannot_be_planned_is_said_with_its_option(in_demo, words, said):
+    found = in_demo(*ROUND, *words)
+    assert found.exit_code == WRONG_INPUT and found.stdout == ""
+    assert said in found.stderr and "There is no plan." in found.stderr

@@ -257,6 +257,67 @@ def _write_csv(files: dict[str, str], out: Path) -> None:
     click.echo(f"{len(files)} files written to {out}")
 
 
+@main.command("plan")
+@click.option("--programme", "programme_code", help="Needed where the database holds several.")
+@click.option("--on", required=True, metavar="DAY", help="Day of the round, for example 2026-02-03.")
+@click.option("--next", "until", required=True, metavar="DAY", help="Day of the next round.")
+@click.option("--lead", default="", metavar="DAYS", help="Days until the next delivery can be used.")
+@click.option("--budget", default="", metavar="AMOUNT", help="In the programme's currency.")
+@click.option("--vehicle", default="", metavar="CODE", help="A vehicle on record, with its room.")
+@click.option("--litres", default="", metavar="N", help="Room in the vehicle.")
+@click.option("--packs", default="", metavar="N", help="Room in the vehicle.")
+@click.option("--aim", type=click.Choice(["fewest", "equal", "lowest"]), default="fewest", show_default=True)
+@click.option("--unreached", "unreached", multiple=True, metavar="SCHOOL", help="Cannot be reached; may be repeated.")
+@click.option("--product", "products", multiple=True, metavar="CODE", help="Only this one; may be repeated.")
+@click.option("--out", "to", type=click.Path(path_type=Path), help="A file: .csv (each school and product) or .json.")
+def plan_round(*, programme_code, to, unreached, products, **typed) -> None:
+    """Plan a restocking round: what to bring to each school, and why.
+
+    Aims: fewest expected requests unmet, equal run-out, highest lowest share of requests met. Nothing is changed.
+    """
+    from tracker.db import reading
+    from tracker.intake.restock_ask import Typed
+    from tracker.reports import export
+
+    if to is not None and (to.suffix not in {".csv", ".json"} or not to.parent.is_dir()):
+        fail(f"{to} cannot be written. Name a file that ends in .csv or .json, in a folder that is there.", WRONG_INPUT)
+    _, engine = _engine()
+    with reading(engine) as session:
+        made = _planned(session, programme_code, Typed(**typed, out=unreached, products=products))
+    if to is None:
+        click.echo(export.text(made))
+        return
+    content = export.json_text(made) if to.suffix == ".json" else export.csv_files(made)["lines.csv"]
+    to.write_text(content, encoding="utf-8", newline="")
+    click.echo(f"The plan is written to {to}.")
+
+
+OPTIONS = {"until": "--next", "out": "--unreached", "products": "--product"}
+
+
+def _planned(session, programme_code: str | None, typed):
+    """The plan as a report, or every mistake in what was typed, each with its option."""
+    from tracker.intake.restock_ask import choices_of, read_ask
+    from tracker.reports import build, restock_plan, restock_report
+
+    try:
+        programme_id, today = build.programme_and_day(session, programme_code, utc_now())
+    except LookupError as error:
+        fail(str(error.args[0]), WRONG_INPUT)
+    reading = read_ask(typed, choices_of(session, programme_id, today))
+    errors = reading.errors
+    if reading.ask is not None:
+        ask = reading.ask
+        try:
+            made = restock_plan.make(session, ask.asked, ask.limits, ask.aim)
+            return restock_report.lay_out(made, utc_now(), __version__)
+        except restock_plan.NoPlanError as refused:
+            errors = {refused.field: str(refused)}
+    for field, sentence in errors.items():
+        click.echo(f"{OPTIONS.get(field, '--' + field)}: {sentence}", err=True)
+    fail("There is no plan.", WRONG_INPUT)
+
+
 @main.command("check-audit")
 def check_audit() -> None:
     """Seal the audit trail so far and say whether any sealed row was changed since."""

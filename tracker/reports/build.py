@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
@@ -125,6 +125,16 @@ def by_code(
     if kind == "programme":
         return programme(session, programme_id, found, moment)
     return impact(session, programme_id, found, moment)
+
+
+def programme_and_day(session: Session, code: str | None, now: datetime) -> tuple[int, date]:
+    """The programme of that code (None: the only one there is), and its local day.
+
+    Raises:
+        LookupError: there is none, or several and none was named.
+    """
+    programme_id = _programme(session, code)
+    return programme_id, now.astimezone(ZoneInfo(heads.programme(session, programme_id).zone)).date()
 
 
 def instant(as_of: str | None, zone: str, now: datetime) -> datetime:
