@@ -10,6 +10,7 @@ from pathlib import Path
 
 from tracker.demo_data import (
     cleaning,
+    coins,
     counts,
     evidence,
     lessons,
@@ -68,6 +69,7 @@ def _play(book: Book, ledger: supplies.Ledger, plan: SchoolPlan, units: list[Uni
     lessons.write_inspections(book, year, units)
     lessons.write_money(book, year, supplies.income(plan, ledger))
     utilities.write_year(book, year, units, happened)
+    coins.write_coins(book, plan)
 
 
 def write(folder: Path) -> None:

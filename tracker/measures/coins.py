@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
+from itertools import pairwise
 
 from tracker.measures.dials import use_between
 from tracker.measures.figure import Figure
@@ -88,7 +89,7 @@ def coin_periods(emptyings: Sequence[Emptying], prices: Sequence[Price], digits:
     """
     rows = sorted(emptyings, key=lambda one: one.day)
     known = sorted(prices, key=lambda one: one.from_day)
-    return [_period(before, now, known, digits) for before, now in zip(rows, rows[1:], strict=False)]
+    return [_period(before, now, known, digits) for before, now in pairwise(rows)]
 
 
 def _period(before: Emptying, now: Emptying, prices: Sequence[Price], digits: int) -> CoinPeriod:
