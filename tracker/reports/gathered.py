@@ -71,6 +71,7 @@ class Gathered:
     deliveries: pd.DataFrame
     levels: pd.DataFrame
     cleaning: pd.DataFrame
+    hand_flushes: pd.DataFrame
     power_uses: pd.DataFrame
     energy_given: pd.DataFrame
     ratings: pd.DataFrame
@@ -132,6 +133,8 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
     unit_weeks = visits.unit_weeks(*counters, preferred=_preferred(units), since=first)
     machine_weeks = frames.machine_weeks(session, stocked, held.occasions)
     fittings = _fittings(session, counted, settings)
+    hands = frames.hand_flushes(session, counted)
+    litres = _water(session, counted, (wide.first_day, first), settings, (units, unit_weeks, held, readings, fittings))
     return Gathered(
         period=Span(wide.first_day, wide.last_day),
         since=first,
@@ -144,9 +147,8 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
         readings=readings,
         unit_weeks=unit_weeks,
         fittings=fittings,
-        water=_water(
-            session, counted, (wide.first_day, first), settings, (units, unit_weeks, held, readings, fittings)
-        ),
+        water=_with_hands(litres, hands, settings["litres_u_permille"]),
+        hand_flushes=hands,
         cleaning=_cleaning(session, wide, units, held, settings),
         machine_weeks=machine_weeks,
         given=_given(machine_weeks, readings, held.occasions, units),
@@ -213,7 +215,7 @@ def _water(
     counters = (frames.long_weeks(session, counted), readings, unit_weeks, held.occasions, units)
     looked = flush.with_long_counters(*counters, preferred=_preferred(units), since=since[1])
     share, low, high = (settings[f"long_share_{name}permille"] / 1000 for name in ("", "low_", "high_"))
-    litres = flush.unit_week_water(
+    return flush.unit_week_water(
         unit_weeks,
         units,
         fittings,
@@ -222,7 +224,6 @@ def _water(
         assumed=flush.LongShare(share, low, high),
         period_from=since[0] - WEEK,
     )
-    return _with_hands(litres, frames.hand_flushes(session, counted), settings["litres_u_permille"])
 
 
 def _with_hands(water: pd.DataFrame, hands: pd.DataFrame, claim_u_permille: int) -> pd.DataFrame:

@@ -33,9 +33,10 @@ ESTIMATE: Final = (
 
 def burning_tables(facts: TermFacts) -> tuple[Table, ...]:
     """Tables of the disposal section; none where no incinerator stood."""
-    machines = incinerators(facts)
-    if machines.empty:
-        return ()
+    return () if incinerators(facts).empty else facts.once("burning", lambda: _tables(facts))
+
+
+def _tables(facts: TermFacts) -> tuple[Table, ...]:
     return (ratings_table(facts), burnt_table(facts), outputs_table(facts), bins_table(facts))
 
 
@@ -93,7 +94,7 @@ def ratings_table(facts: TermFacts) -> Table:
         counts("served", "School days not out of service", "school days"),
         counts("rated", "Burns a day by the plate", "burns"),
         counts("share", "Burns against the plate", "share"),
-        counts("room", "Room in a burn", "napkins"),
+        counts("room", "Room in a burn", "napkins a burn"),
     )
     return Table("burns_rated", "Burns against the maker's plate", columns, tuple(cells), RATED)
 
@@ -101,8 +102,8 @@ def ratings_table(facts: TermFacts) -> Table:
 def _room(plate: Rating) -> Figure:
     room = burning.room_in_a_burn(plate)
     if room is None:
-        return not_recorded("napkins", Basis.ESTIMATED)
-    return Figure(room.value, "napkins", Basis.ESTIMATED, room.low, room.high)
+        return not_recorded("napkins a burn", Basis.ESTIMATED)
+    return Figure(room.value, "napkins a burn", Basis.ESTIMATED, room.low, room.high)
 
 
 def burnt_table(facts: TermFacts) -> Table:
@@ -141,9 +142,11 @@ def outputs_table(facts: TermFacts) -> Table:
     due = facts.weeks_of(facts.all.burn_outputs.merge(incinerators(facts)[["unit_id", "school_id"]], on="unit_id"))
     rows = due.merge(facts.all.burns, on=["unit_id", "week"], how="left")
     weeks = {unit: figure.expected for unit, figure in burns_by_unit(facts).items()}
-    cells = []
+    by_unit, cells = dict(list(rows.groupby("unit_id"))), []
     for row in rows_of(incinerators(facts)):
-        mine = rows[rows["unit_id"] == row.unit_id]
+        if row.unit_id not in by_unit:
+            continue
+        mine = by_unit[row.unit_id]
         energy, each_energy = _amounts(mine, "energy_wh", "kWh", weeks[row.unit_id])
         ash, each_ash = _amounts(mine, "ash_g", "kg", weeks[row.unit_id])
         cells.append((row.school, row.unit, energy, each_energy, ash, each_ash))
@@ -155,10 +158,12 @@ def outputs_table(facts: TermFacts) -> Table:
         counts("ash", "Ash", "kg"),
         counts("ash_each", "Ash a burn", "kg a burn"),
     )
-    note = "As weighed and read. An amount for a burn takes the weeks that have both. Ash goes where the route says."
-    known = tuple(cells) if not due.empty else ()
+    note = (
+        "As weighed and read; an incinerator of which neither was noted is left out. An amount for a burn takes the "
+        "weeks that have both. Ash goes where the route says."
+    )
     empty = "No ash was weighed and no energy of an incinerator was read."
-    return Table("burn_outputs", "Energy and ash of incinerators", columns, known, note, empty)
+    return Table("burn_outputs", "Energy and ash of incinerators", columns, tuple(cells), note, empty)
 
 
 def _amounts(rows: pd.DataFrame, column: str, unit: str, weeks: int) -> tuple[Figure, Cell]:

@@ -30,8 +30,12 @@ def power_sections(facts: TermFacts) -> tuple[Section, ...]:
     """One section, or none where nothing is on record about what units take of energy."""
     if facts.all.power_uses.empty:
         return ()
+    return facts.once("power", lambda: (_section(facts),))
+
+
+def _section(facts: TermFacts) -> Section:
     tables = (parts_table(facts), meters_table(facts))
-    return (Section("power", "Energy", INTRO, tables=tables, cautions=("electrical",)),)
+    return Section("power", "Energy", INTRO, tables=tables, cautions=("electrical",))
 
 
 def energy_rows(facts: TermFacts) -> pd.DataFrame:

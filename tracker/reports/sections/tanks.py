@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any, Final
 
 import pandas as pd
@@ -36,12 +37,17 @@ SOURCE_WORDS: Final = {
 
 
 def tanks_sections(facts: TermFacts, one_school: bool) -> tuple[Section, ...]:
-    """One section, or none where neither a tank's size, nor a delivery, nor a cleaning cycle is on record."""
-    if facts.all.tanks.empty and facts.all.deliveries.empty and facts.all.cleaning.empty:
+    """One section, or none where no tank's size, delivery, cleaning cycle or hand flush is on record."""
+    known = (facts.all.tanks, facts.all.deliveries, facts.all.cleaning, facts.all.hand_flushes)
+    if all(frame.empty for frame in known):
         return ()
+    return facts.once("tanks", lambda: (_section(facts, one_school),))
+
+
+def _section(facts: TermFacts, one_school: bool) -> Section:
     spans = spans_table(facts) if one_school else balances_table(facts)
-    tables = (levels_table(facts), sources_table(facts), spans, cleaning_table(facts))
-    return (Section("tanks", "Tanks and other water", INTRO, tables=tables, cautions=("water", "cleaning")),)
+    tables = (levels_table(facts), sources_table(facts), spans, cleaning_table(facts), *hands_tables(facts))
+    return Section("tanks", "Tanks and other water", INTRO, tables=tables, cautions=("water", "cleaning"))
 
 
 def levels_table(facts: TermFacts) -> Table:
@@ -142,7 +148,7 @@ def spans_table(facts: TermFacts) -> Table:
             tank.unit,
             short_day(one.first_day),
             short_day(one.last_day),
-            one.came_in,
+            _plain_none(one.came_in),
             one.rise,
             one.modelled,
             one.unexplained,
@@ -161,6 +167,11 @@ def spans_table(facts: TermFacts) -> Table:
         words("state", "Looks like"),
     )
     return Table("tank_balance", "Water of tanks from level to level", columns, cells, tanks.REST_NOTE, NO_BALANCE)
+
+
+def _plain_none(figure: Figure) -> Figure:
+    """All inflow is written down, so nothing written is nothing that came; it has no range."""
+    return replace(figure, low=None, high=None) if figure.value == 0 else figure
 
 
 NO_BALANCE: Final = "No tank can be balanced: its inflow is not written down, or no two levels are on record."
@@ -225,3 +236,37 @@ def cleaning_table(facts: TermFacts) -> Table:
     )
     empty = "No cleaning cycle is planned."
     return Table("cleaning_water", "Cleaning by the clock", columns, tuple(lines), note, empty)
+
+
+def hands_tables(facts: TermFacts) -> tuple[Table, ...]:
+    """Flushes worked by hand beside the automatic ones, with the share of visits taken for them; none without one."""
+    rows = facts.all.hand_flushes.merge(facts.units[["unit_id", "unit", "school"]], on="unit_id")
+    first, last = pd.Timestamp(facts.period.first), pd.Timestamp(facts.period.last)
+    rows = rows[(rows["from_day"] <= last) & (rows["until_day"].isna() | (rows["until_day"] >= first))]
+    if rows.empty:
+        return ()
+    cells = tuple((row.school, row.unit, row.ml / ML, _share(row), _beside(row)) for row in rows_of(rows))
+    columns = (
+        words("school", "School"),
+        words("unit", "Unit"),
+        counts("flush_l", "Litres of a hand flush", "L per visit"),
+        counts("share", "Share of visits flushed by hand", "share"),
+        words("how", "How"),
+    )
+    note = (
+        "Nobody counts which flush was used. Water taken, further up, holds the hand flush with this share, and its "
+        "range holds both ends of the share."
+    )
+    return (Table("hand_flushes", "Flushes worked by hand beside the automatic ones", columns, cells, note),)
+
+
+def _share(row: Any) -> Figure:
+    share, low, high = (
+        number / 1000 for number in (row.share_permille, row.share_low_permille, row.share_high_permille)
+    )
+    return Figure(share, "share", Basis.SAMPLED if row.share_seen else Basis.ESTIMATED, low, high)
+
+
+def _beside(row: Any) -> str:
+    seen = "seen on a spot check" if row.share_seen else "assumed"
+    return f"{seen}; {'instead of' if row.instead else 'as well as'} the automatic flush"
