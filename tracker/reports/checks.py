@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from tracker.measures.disclosure import MIN_BASE, THRESHOLD, is_small
 from tracker.measures.figure import Figure
@@ -18,6 +18,10 @@ from tracker.reports.report import Cell, Column, Report
 from tracker.vocabulary import SheetState
 
 Session: TypeAlias = heads.Session
+
+
+RECORDS_AGREE: Final = "records_agree"  # the table in which a report lists its checks of records against themselves
+METERS_AGREE: Final = "Meters against the litres worked out: the difference is within its uncertainty"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,7 @@ def look(
         _sheets(publications.sheet_counts(session, *span)),
         _queries(publications.open_queries(session, *span)),
         _meters(report),
+        _agree(report),
         _targets(report),
         _small_counts(report, threshold),
         _worked_out(report, threshold, old),
@@ -96,6 +101,18 @@ def _meters(report: Report) -> Check:
     if len(counts) < 2 or counts[1] == "0":
         return Check("Meters", False, "No meter could be set against the model.")
     return Check("Meters", counts[0] == counts[1], said.removeprefix("Meters: "))
+
+
+def _agree(report: Report) -> Check:
+    """What the checks of records against themselves found, as the report lists them."""
+    table = next((table for table in report.tables() if table.key == RECORDS_AGREE), None)
+    rows = [] if table is None else [row for row in table.rows if row[0] != METERS_AGREE]
+    if not any(row[2] for row in rows):
+        return Check("Records agree", False, "The records could not be checked against themselves.")
+    found = [f"{row[0]} ({row[1]}): {number(row[4])}" for row in rows if isinstance(row[4], int) and row[4]]
+    if not found:
+        return Check("Records agree", True, "No check of the records against themselves found anything.")
+    return Check("Records agree", False, f"To look into, by check: {'; '.join(found)}.")
 
 
 def _sentences(report: Report) -> Iterator[str]:

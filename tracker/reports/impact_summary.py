@@ -20,6 +20,7 @@ from tracker.reports.report import Cell, Chart, Report, Section, Table
 from tracker.reports.rows import counts, sentences, share_of, weekly_chart, words
 from tracker.reports.school_term import report_of
 from tracker.reports.sections import care, working
+from tracker.reports.sections.agreement import records_agree_table
 from tracker.reports.sections.demand import need_tables
 from tracker.reports.sections.estimates import visits_estimate_table
 from tracker.reports.sections.evidence import checked_section, checked_sentence, grants_sections
@@ -190,7 +191,7 @@ def _records(pair: Pair, targets: Targets) -> Section:
         "How complete the records are",
         "A week sheet is expected for every week in which a school had school. Every other figure rests on them.",
         figures.lines(figures.RECORDS, pair, targets),
-        (),
+        (records_agree_table(pair, named=False),),
         (sheets_chart(pair.now),),
     )
 
