@@ -37,27 +37,31 @@ def goods(store: Sequence[int], **columns: object) -> pd.DataFrame:
     return pd.DataFrame({**base, **columns})
 
 
-def loss(mean: float, variance: float, stock: int) -> float:
-    """E[(X − stock)⁺] = mean − Σ P(X > k), k below the stock, by scipy.stats."""
+def losses(mean: float, variance: float, most: int) -> np.ndarray:
+    """E[(X − stock)⁺] for stocks 0 … most: mean − Σ P(X > k), k below the stock, by scipy.stats."""
     if mean == 0:
-        return 0.0
+        return np.zeros(most + 1)
     if variance > mean:
         p = mean / variance
         law = stats.nbinom(mean * p / (1 - p), p)
     else:
         law = stats.poisson(mean)
-    return float(mean - law.sf(np.arange(stock)).sum())
+    return mean - np.r_[0.0, np.cumsum(law.sf(np.arange(most)))]
+
+
+def loss(mean: float, variance: float, stock: int) -> float:
+    """E[(X − stock)⁺]."""
+    return float(losses(mean, variance, stock)[-1])
 
 
 def tables(lines: pd.DataFrame, products: pd.DataFrame, most: int) -> np.ndarray:
     """Expected requests unmet of each line (rows) with 0 … most packs (columns)."""
-    size = products.set_index("product_id")["pack_size"]
-    return np.array(
-        [
-            [loss(row.mean_, row.variance, int(row.on_hand) + int(size[row.product_id]) * k) for k in range(most + 1)]
-            for row in lines.rename(columns={"mean": "mean_"}).itertuples()
-        ]
-    )
+    size = products.set_index("product_id")["pack_size"].loc[lines["product_id"]].to_numpy()
+    found = []
+    for row, pieces in zip(lines.itertuples(index=False), size, strict=True):
+        stocks = int(row.on_hand) + pieces * np.arange(most + 1)
+        found.append(losses(row.mean, row.variance, int(stocks[-1]))[stocks])
+    return np.array(found)
 
 
 def every_plan(lines: pd.DataFrame, products: pd.DataFrame, limits: Limits, most: int) -> np.ndarray:

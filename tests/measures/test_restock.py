@@ -221,6 +221,11 @@ def test_a_product_that_makes_no_sense_is_refused(column, value, sentence):
         plan(needs([4.0]), goods([3], **{column: value}), Limits())
 
 
+def test_more_packs_than_memory_allows_are_refused():
+    with pytest.raises(ValueError, match="too many packs to plan one by one"):
+        plan(needs([9e6]), goods([9_000_000]), Limits())
+
+
 def test_a_table_that_lacks_a_column_or_has_a_product_twice_is_refused():
     with pytest.raises(ValueError, match="The table of needs lacks the columns room, days"):
         plan(needs([4.0]).drop(columns=["room", "days"]), goods([3]), Limits())

@@ -13,6 +13,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from tests.measures.restock_by_hand import every_plan, goods, large_round, loss, needs, small_round, tables
 from tracker.measures.restock import Aim, InfeasiblePlan, Limits, Method, plan
+from tracker.measures.restock_exact import Market, best_totals
 
 MOST = 4  # packs of a product that the small rounds have at most
 LONG = 25  # packs of a line that the larger rounds may bring: the means reach 150, the packs hold 8 to 20
@@ -115,8 +116,11 @@ def test_no_plan_has_a_higher_lowest_share(seed):
     assert made.lines["packs"].tolist() in plans.tolist()
 
 
-def by_binaries(lines: pd.DataFrame, shelf: pd.DataFrame, limits: Limits) -> tuple[float, float]:
-    """The same round as a yes or no for each pack of each line: what it leaves unmet, and the solver's own bound."""
+def by_pack(lines: pd.DataFrame, shelf: pd.DataFrame, limits: Limits, whole: bool) -> tuple[float, float]:
+    """The same round as a yes or no for each pack of each line: what it leaves unmet, and the solver's own bound.
+
+    Not ``whole``: packs may be cut, which leaves no more unmet than any plan.
+    """
     own = shelf.set_index("product_id").loc[lines["product_id"]].reset_index()
     size, reach = own["pack_size"].to_numpy(), lines["reachable"].to_numpy()
     top = np.where(reach, np.minimum(lines["room"].fillna(1e6) // size, LONG), 0).astype(int)
@@ -133,24 +137,45 @@ def by_binaries(lines: pd.DataFrame, shelf: pd.DataFrame, limits: Limits) -> tup
         rows.append(LinearConstraint(each.to_numpy()[line][None], 0, limit))
     rows.append(LinearConstraint(np.ones((1, len(line))), 0, limits.packs))
     options = {"mip_rel_gap": 0, "time_limit": 20}
-    found = milp(-gain, integrality=np.ones(len(line)), bounds=Bounds(0, 1), constraints=rows, options=options)
+    found = milp(-gain, integrality=np.full(len(line), whole), bounds=Bounds(0, 1), constraints=rows, options=options)
     base = by_line[:, 0].sum()
-    return base + found.fun, base + found.mip_dual_bound
+    return base + found.fun, base + (found.fun if found.mip_dual_bound is None else found.mip_dual_bound)
 
 
 @pytest.mark.parametrize(("seed", "schools", "products"), [(1, 12, 3), (2, 20, 2), (4, 15, 5)])
 def test_a_solver_with_a_yes_or_no_for_each_pack_finds_no_better_plan(seed, schools, products):
     lines, shelf, limits = large_round(seed, schools, products)
     made = plan(lines, shelf, limits, enough_below=ALMOST_NOTHING)
-    other, its_bound = by_binaries(lines, shelf, limits)
+    other, its_bound = by_pack(lines, shelf, limits, whole=True)
     assert made.unmet_after <= other + made.gap + 1e-5
     assert made.unmet_after >= its_bound - 1e-5
     assert made.bound <= other + 1e-5
 
 
-def test_a_solver_that_has_no_time_still_gives_a_plan_and_an_honest_gap():
-    from tracker.measures.restock_exact import Market, best_totals
+@pytest.mark.parametrize("seed", range(3))
+def test_a_large_plan_lies_just_above_the_one_whose_packs_may_be_cut(seed):
+    lines, shelf, limits = large_round(seed, schools=150)
+    made = plan(lines, shelf, limits, enough_below=ALMOST_NOTHING)
+    cut, _ = by_pack(lines, shelf, limits, whole=False)
+    assert cut - 1e-5 <= made.bound <= made.unmet_after
+    assert made.unmet_after - cut < 3 * shelf["pack_size"].max()  # three limits and a pack cut for each
 
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_packs_of_each_product_are_the_best_of_all_choices(seed):
+    rng = np.random.default_rng(seed)
+    gains = [np.sort(rng.choice([rng.uniform(0.1, 9, 40), rng.integers(1, 9, 40)]))[::-1] for _ in range(3)]
+    costs = rng.integers(0, rng.choice([4, 90, 5000]), (int(rng.integers(1, 4)), 3))
+    market = Market(gains, costs, (costs.sum(axis=1) * rng.uniform(5, 30, len(costs))).astype("int64"))
+    every = np.indices((41,) * 3).reshape(3, -1)
+    kept = every[:, (costs @ every <= market.limits[:, None]).all(axis=0)]
+    best = sum(np.r_[0, np.cumsum(one)][k] for one, k in zip(gains, kept, strict=True)).max()
+    found = best_totals(market)
+    assert market.fits(found.packs) and market.gain(found.packs) == pytest.approx(found.gain)
+    assert found.gain == pytest.approx(best, abs=1e-6) and found.bound == pytest.approx(best, abs=1e-5)
+
+
+def test_a_solver_that_has_no_time_still_gives_a_plan_and_an_honest_gap():
     gains = [np.sort(np.random.default_rng(n).uniform(0.1, 9, 60))[::-1] for n in range(3)]
     market = Market(gains, np.array([[701, 1103, 907], [33, 21, 58]]), np.array([60_000, 2_900]))
     exact, hurried = best_totals(market), best_totals(market, seconds=0.0)

@@ -17,7 +17,7 @@ from tracker.measures.restock_loss import Numbers, first_count, unmet
 from tracker.measures.restock_terms import InfeasiblePlan, Limited, Limits, Shortfall
 
 Wholes = npt.NDArray[np.int64]
-TABLE_MOST: Final = 12_000_000  # packs looked at one by one; more would not fit into the memory promised
+TABLE_MOST: Final = 4_000_000  # packs looked at one by one; more would not fit into the memory promised
 ML: Final = 1000
 LEAST_GAIN: Final = 1e-9  # requests; below it rounding of the losses decides
 
