@@ -103,7 +103,8 @@ INSERT INTO inspection_answer (school_id, term_id, question, answer, seen_on)
 INSERT INTO money_entry (programme_id, ref, school_id, day, kind, minor, note)
   SELECT 1, 'M' || s.id || '-' || k.kind || '-' || m.i, s.id, date('{first}', '+' || (20 * m.i) || ' days'), k.kind,
   100 + (s.id * 37 + m.i) % 500, '' FROM school s, (SELECT 'service' AS kind UNION SELECT 'supplies'
-  UNION SELECT 'water' UNION SELECT 'power' UNION SELECT 'vend income') k, n m WHERE m.i <= 3 AND (s.id + length(k.kind)) % 11 > 0;
+  UNION SELECT 'water' UNION SELECT 'power' UNION SELECT 'vend income') k, n m
+  WHERE m.i <= 3 AND (s.id + length(k.kind)) % 11 > 0;
 INSERT INTO service_visit (programme_id, ref, unit_id, purpose, asked_on, done_at, found, done, parts, back_in_service)
   SELECT 1, 'V' || s.id || '-' || k.i, s.id * 100 + 1, 'service visit',
   date('{first}', '+' || (30 * (k.i - 1)) || ' days'),

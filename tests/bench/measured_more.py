@@ -50,8 +50,8 @@ from tracker.measures import (
 )
 from tracker.measures.counts import CountLaw
 from tracker.measures.dials import rows_of
-from tracker.measures.figure import Figure
 from tracker.measures.differences import Pairs
+from tracker.measures.figure import Figure
 from tracker.vocabulary import Basis, Group, Measure, MoneyKind, PowerPart, Sex, UnitKind, WaterSource
 
 PROMISE_H = 48
@@ -103,12 +103,7 @@ def crowding_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
 
 
 def _cabins(bursts: pd.DataFrame) -> list[Any]:
-    found: list[Any] = []
-    for (_, group, kind), places in bursts.groupby(["school_id", "group", "kind"]).indices.items():
-        mine, whom, of = bursts.iloc[places], Group(group), UnitKind(kind)
-        times = crowding_breaks.ADULT_TIMES[whom, of]
-        found.append((crowding.served_share(mine), crowding_cabins.cabins_for_breaks(mine, whom, times, kind=of)))
-    return found
+    return list(dict(sorted(crowding_cabins.queues(bursts).items())).values())
 
 
 def _named_sets(read: Read, fixtures: pd.DataFrame) -> list[Any]:

@@ -75,6 +75,26 @@ def matches(wanted: Whole, known: Whole) -> tuple[Whole, Whole]:
     return place, np.arange(len(place)) - np.repeat(np.cumsum(count) - count - first, count)
 
 
+def alike(frame: pd.DataFrame, names: list[str]) -> tuple[Whole, Whole]:
+    """A number for each row, the same where these columns are the same; and the first row of each number.
+
+    Quicker than a groupby of several columns, whose order is not needed.
+
+    >>> frame = pd.DataFrame({"a": [1, 1, 2, 1], "b": ["x", "y", "x", "x"]})
+    >>> [places.tolist() for places in alike(frame, ["a", "b"])]
+    [[0, 1, 2, 0], [0, 1, 2]]
+    """
+    number = np.zeros(len(frame), dtype=np.int64)
+    for name in names:
+        column = frame[name]
+        values = text(column) if isinstance(column.dtype, pd.StringDtype) else column.to_numpy()
+        codes, known = pd.factorize(values)
+        number = pd.factorize(number * (len(known) + 1) + codes + 1)[0].astype(np.int64)
+    first = np.zeros(int(number.max(initial=-1)) + 1, dtype=np.int64)
+    first[number[::-1]] = np.arange(len(number) - 1, -1, -1)
+    return number, first
+
+
 def sums_by(names: Texts | Whole, days: Whole, amounts: Floats | Whole) -> dict[tuple[Any, Any], float]:
     """Sums by name and day (a ``date``), in order of both.
 

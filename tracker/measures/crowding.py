@@ -16,6 +16,7 @@ import pandas as pd
 
 from tracker.measures.burst import burst_table, finished
 from tracker.measures.burst_times import Until, clear_time, wait
+from tracker.measures.columns import Floats
 from tracker.measures.crowding_breaks import ENDS, PROXY, RESULTS, TimeRange
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.intervals import Interval, ratio_of_totals, wilson
@@ -23,6 +24,7 @@ from tracker.vocabulary import Basis, Group
 
 OCCASION: Final = ["school_id", "week", "day", "slot", "group"]
 NO_CABIN: Final = "No cabin was usable."
+SHARE: Final = "share of breaks"
 
 
 def worst_case(source: str = PROXY) -> str:
@@ -89,7 +91,7 @@ def share_served(bursts: pd.DataFrame, group: Group, until: Until = "done", sour
 
 def served_share(occasions: pd.DataFrame, until: Until = "done", source: str = PROXY) -> Figure:
     """``share_served`` of breaks from ``occasions_of``, where those of several schools are asked about in turn."""
-    return _mean(occasions, until, "share of breaks", source)
+    return _mean(occasions, until, SHARE, source)
 
 
 def still_waiting(bursts: pd.DataFrame, group: Group, source: str = PROXY) -> Figure:
@@ -103,12 +105,21 @@ def left_over(occasions: pd.DataFrame, source: str = PROXY) -> Figure:
 
 
 def _mean(rows: pd.DataFrame, result: str, unit: str, source: str) -> Figure:
-    known = ~np.isnan(rows["arrivals"].to_numpy("float64"))
+    arrivals = rows["arrivals"].to_numpy("float64")
+    return mean_of(arrivals, [rows[result + end].to_numpy("float64") for end in ENDS], unit, source)
+
+
+def mean_of(arrivals: Floats, results: Sequence[Floats], unit: str, source: str) -> Figure:
+    """The mean over breaks of a result at the middle time per visit and at both ends, in the order of ``ENDS``.
+
+    Breaks without arrivals (NaN) lower completeness.
+    """
+    known = ~np.isnan(arrivals)
     used = int(known.sum())
     if not used:
-        return not_recorded(unit, Basis.MODELLED, expected=len(rows), records="breaks")
-    values = [math.fsum(rows[result + end].to_numpy()[known].tolist()) / used for end in ENDS]
-    return modelled(values, unit, used, len(rows), source)
+        return not_recorded(unit, Basis.MODELLED, expected=len(arrivals), records="breaks")
+    values = [math.fsum(result[known].tolist()) / used for result in results]
+    return modelled(values, unit, used, len(arrivals), source)
 
 
 def modelled(values: Sequence[float], unit: str, used: int, expected: int, source: str) -> Figure:

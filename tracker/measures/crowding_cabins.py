@@ -6,15 +6,17 @@ import math
 from collections import Counter
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Final, TypeAlias
+from itertools import pairwise
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 import pandas as pd
 
 from tracker.measures.burst import VisitTime, burst_table, visit_within
 from tracker.measures.burst_times import Until
-from tracker.measures.crowding import modelled, worst_case
-from tracker.measures.crowding_breaks import TimeRange
+from tracker.measures.columns import Floats, alike
+from tracker.measures.crowding import SHARE, mean_of, modelled, worst_case
+from tracker.measures.crowding_breaks import ADULT_TIMES, ENDS, TimeRange, Times
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.norms import Ratio, fixtures_needed, pupils_per_fixture
 from tracker.measures.steady import steady_queue
@@ -75,13 +77,50 @@ def cabins_for_breaks(
     Raises:
         ValueError: breaks of several schools, or a share outside 0 to 1.
     """
-    if not 0 < share <= 1:
-        raise ValueError(f"the share of breaks must be above 0 and at most 1, got {share}")
     rows = (bursts["group"].to_numpy(object) == group.value) & (bursts["kind"].to_numpy(object) == kind.value)
     if len(set(bursts["school_id"].to_numpy()[rows].tolist())) > 1:
         raise ValueError("cabins are needed by a school: ask for one school at a time")
-    unit = "urinals" if kind is UnitKind.URINAL else "cabins"
-    arrivals, minutes = (bursts[name].to_numpy()[rows] for name in ("arrivals", "minutes"))
+    arrivals, minutes = (bursts[name].to_numpy("float64")[rows] for name in ("arrivals", "minutes"))
+    return _needed(arrivals, minutes, "urinals" if kind is UnitKind.URINAL else "cabins", times, _Wanted(share, until))
+
+
+def queues(
+    bursts: pd.DataFrame, times: Times = ADULT_TIMES, *, share: float = 0.95, until: Until = "done"
+) -> dict[tuple[int, str, str], tuple[Figure, Figure | NoNumber]]:
+    """Of every queue (school, group, kind) the share of breaks that is served, and the fewest cabins it would take.
+
+    The same as ``crowding.served_share`` and ``cabins_for_breaks`` of each, for many schools at once.
+
+    Args:
+        bursts: from ``crowding_breaks.burst_breaks`` with the same ``times``.
+    Raises:
+        ValueError: a share outside 0 to 1.
+    """
+    number, first = alike(bursts, ["school_id", "group", "kind"])
+    order = np.argsort(number, kind="stable")
+    ends = np.searchsorted(number[order], np.arange(len(first) + 1)).tolist()
+    columns = ["arrivals", "minutes", *(until + end for end in ENDS)]
+    arrivals, minutes, *results = (bursts[name].to_numpy("float64")[order] for name in columns)
+    found: dict[tuple[int, str, str], tuple[Figure, Figure | NoNumber]] = {}
+    names = bursts[["school_id", "group", "kind"]].take(first).itertuples(index=False, name=None)
+    for (school, group, kind), (start, end) in zip(names, pairwise(ends), strict=True):
+        mine, time = slice(start, end), times[group, kind]
+        unit = "urinals" if kind == UnitKind.URINAL else "cabins"
+        served = mean_of(arrivals[mine], [result[mine] for result in results], SHARE, time.source)
+        needed = _needed(arrivals[mine], minutes[mine], unit, time, _Wanted(share, until))
+        found[school, group, kind] = served, needed
+    return found
+
+
+class _Wanted(NamedTuple):
+    share: float
+    until: Until
+
+
+def _needed(arrivals: Floats, minutes: Floats, unit: str, times: TimeRange, wanted: _Wanted) -> Figure | NoNumber:
+    share, until = wanted
+    if not 0 < share <= 1:
+        raise ValueError(f"the share of breaks must be above 0 and at most 1, got {share}")
     known = ~np.isnan(arrivals)
     if not known.any():
         return not_recorded(unit, Basis.MODELLED, expected=len(arrivals), records="breaks")

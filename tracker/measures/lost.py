@@ -12,6 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from tracker.measures.calendar import Minutes, Scope, minute_of, minutes_of
+from tracker.measures.columns import alike, day_numbers, is_in, keys, matches
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.parts import school_week_parts
 from tracker.vocabulary import Basis, Cause
@@ -35,21 +36,22 @@ def out_at(outages: pd.DataFrame, units: npt.NDArray[np.int64], instants: Minute
     ends = np.where(down["end"].isna(), as_of, minutes_of(down["end"].to_numpy("datetime64[us]")))
     if not len(starts) or not len(instants):
         return np.zeros(len(instants), dtype=np.int64)
-    owners = down["unit_id"].to_numpy("int64")
-    known, rank = np.unique(np.concatenate([owners, units]), return_inverse=True)
+    known, owner = np.unique(down["unit_id"].to_numpy("int64"), return_inverse=True)
     # One axis for all units: each has a stretch of its own, so that one search serves all of them.
     base = min(int(starts.min()), int(instants.min()))
     width = max(int(ends.max()), int(starts.max()), int(instants.max())) - base + 2
     if width * (len(known) + 1) >= 2**62:
         raise ValueError("the instants are too far apart to be set on one axis")
-    order = np.lexsort((starts, rank[: len(owners)]))
-    offset = rank[: len(owners)][order] * width - base
+    order = np.lexsort((starts, owner))
+    offset = owner[order] * width - base
     begin = starts[order] + offset
     reach = np.maximum.accumulate(ends[order] + offset)
-    where = instants - base + rank[len(owners) :] * width
+    asked = np.flatnonzero(is_in(units, known))  # units without any outage are never out
+    where = instants[asked] - base + np.searchsorted(known, units[asked]) * width
     last = np.searchsorted(begin, where, side="right") - 1
-    inside = (last >= 0) & (reach[np.maximum(last, 0)] > where)
-    return inside.astype(np.int64)
+    found = np.zeros(len(instants), dtype=np.int64)
+    found[asked] = (last >= 0) & (reach[np.maximum(last, 0)] > where)
+    return found
 
 
 def unit_breaks(outages: pd.DataFrame, breaks: pd.DataFrame, days: pd.DataFrame, scope: Scope) -> pd.DataFrame:
@@ -63,15 +65,18 @@ def unit_breaks(outages: pd.DataFrame, breaks: pd.DataFrame, days: pd.DataFrame,
         The columns of ``days`` named above, week, day, slot, observed, lost (1 or 0). On days on which nobody
         looked, 0 only says that no outage is known.
     """
-    begun = breaks[minutes_of(breaks["start"].to_numpy("datetime64[us]")) < minute_of(scope.as_of)]
-    carried = [name for name in ("kind", "group") if name in days.columns]
-    theirs = [name for name in ("school_id", "week", "day", "slot", "start") if name in begun.columns]
-    columns = ["unit_id", "school_id", "school", "day", "observed", *carried]
-    pairs = days[columns].merge(begun[theirs], on=["school_id", "day"])
-    bells = minutes_of(pairs["start"].to_numpy("datetime64[us]"))
-    lost = out_at(outages, pairs["unit_id"].to_numpy("int64"), bells, minute_of(scope.as_of))
-    shown = [name for name in (*UNIT_BREAKS[:-1], *carried) if name in pairs.columns]
-    return pairs[shown].assign(lost=lost)
+    bells = minutes_of(breaks["start"].to_numpy("datetime64[us]"))
+    begun, bells = breaks[bells < minute_of(scope.as_of)], bells[bells < minute_of(scope.as_of)]
+    of_day = keys(begun["school_id"].to_numpy("int64"), day_numbers(begun["day"]))
+    order = np.argsort(of_day, kind="stable")
+    mine, at = matches(keys(days["school_id"].to_numpy("int64"), day_numbers(days["day"])), of_day[order])
+    at = order[at]
+    lost = out_at(outages, days["unit_id"].to_numpy("int64")[mine], bells[at], minute_of(scope.as_of))
+    places = dict.fromkeys(("unit_id", "school_id", "school"), (days, mine))
+    places |= {name: (begun, at) for name in ("week", "day", "slot") if name in begun.columns}
+    places |= {name: (days, mine) for name in ("observed", "kind", "group") if name in days.columns}
+    columns = {name: frame[name].array.take(rows) for name, (frame, rows) in places.items()}
+    return pd.DataFrame({**columns, "lost": lost})
 
 
 def usable_at_breaks(table: pd.DataFrame, by: list[str]) -> pd.DataFrame:
@@ -86,11 +91,13 @@ def usable_at_breaks(table: pd.DataFrame, by: list[str]) -> pd.DataFrame:
         breaks_expected. Means are NaN where no break took part.
     """
     at = ["school_id", "day", "slot"]
-    keys = [*by, *[name for name in at if name not in by]]
-    rows = table.assign(units=1, seen=table["observed"].astype("int64"), up=1 - table["lost"])
-    breaks = rows.groupby(keys, as_index=False)[["units", "seen", "up"]].sum()
-    whole = breaks["seen"] == breaks["units"]
-    breaks = breaks.assign(usable=breaks["up"].where(whole), part=whole.astype("int64"))
+    occasion, first = alike(table, [*by, *[name for name in at if name not in by]])
+    units, seen, up = (
+        np.bincount(occasion, weights=of, minlength=len(first)).astype(np.int64)
+        for of in (None, table["observed"].to_numpy("float64"), 1 - table["lost"].to_numpy("float64"))
+    )
+    whole = seen == units
+    breaks = table[by].take(first).assign(units=units, usable=np.where(whole, up, np.nan), part=whole.astype("int64"))
     found = breaks.groupby(by, as_index=False).agg(
         standing=("units", "max"),
         usable_mean=("usable", "mean"),

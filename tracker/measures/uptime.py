@@ -13,8 +13,9 @@ import pandas as pd
 
 from tracker.measures.calendar import Scope, local_minute, minute_of, minutes_of
 from tracker.measures.columns import DAY_KEY, Whole, day_numbers, distinct, is_in, keys, matches
-from tracker.measures.figure import Figure, Part, not_recorded
+from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.lost import unit_breaks
+from tracker.measures.parts import school_week_parts
 from tracker.vocabulary import Basis, Cause, State
 
 PIECES = ["unit_id", "cause", "planned", "start", "end"]
@@ -340,10 +341,6 @@ def breaks_lost(outages: pd.DataFrame, breaks: pd.DataFrame, days: pd.DataFrame,
     used = int(pairs["observed"].sum())
     if not used:
         return not_recorded("unit breaks", Basis.COUNTED, expected=len(pairs), records="unit breaks")
-    sums = pairs.groupby(["school", "week"], as_index=False)[["lost"]].sum()
-    parts = tuple(
-        Part(school, week.date(), float(lost)) for school, week, lost in sums.itertuples(index=False, name=None)
-    )
     return Figure(
         value=float(pairs["lost"].sum()),
         unit="unit breaks",
@@ -351,5 +348,5 @@ def breaks_lost(outages: pd.DataFrame, breaks: pd.DataFrame, days: pd.DataFrame,
         used=used,
         expected=len(pairs),
         records="unit breaks",
-        parts=parts,
+        parts=school_week_parts(pairs, "lost"),
     )

@@ -10,12 +10,12 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 from datetime import date
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from tracker.measures.columns import Floats, Texts, Whole, day_numbers, keys, matches, named, sums_by, text
+from tracker.measures.columns import DAY_KEY, Floats, Texts, Whole, day_numbers, keys, matches, named, text
 from tracker.measures.dials import SOURCE_ORDER, first_week, interval_uses, spread_over_weeks
 from tracker.measures.figure import Figure, Part, not_recorded, weakest
 from tracker.measures.intervals import sum_u
@@ -98,12 +98,15 @@ def expected_unit_weeks(
     Returns:
         unit_id, week, school_id, school, block, unit, kind, group; units with count_way "none" are left out.
     """
-    weeks = occasions.loc[occasions["school_days"] > 0, ["school_id", "week"]].sort_values("week")
+    weeks = occasions[occasions["school_days"] > 0].sort_values(["school_id", "week"])
     wanted = units[units["kind"].isin([str(kind) for kind in kinds]) & (units["count_way"] != CountWay.NONE)]
-    rows = wanted.merge(weeks, on="school_id").sort_values(["unit_id", "week"], kind="stable")
-    begun = rows["from_day"].isna() | (rows["from_day"] <= rows["week"] + pd.Timedelta(days=6))
-    there = begun & (rows["until_day"].isna() | (rows["until_day"] >= rows["week"]))
-    return rows.loc[there, list(EXPECTED)].astype(EXPECTED).reset_index(drop=True)
+    wanted = wanted.sort_values("unit_id", kind="stable")
+    unit, at = matches(wanted["school_id"].to_numpy("int64"), weeks["school_id"].to_numpy("int64"))
+    week = weeks["week"].to_numpy("datetime64[D]")[at]
+    first, until = (wanted[name].to_numpy("datetime64[D]")[unit] for name in ("from_day", "until_day"))
+    there = (np.isnat(first) | (first <= week + np.timedelta64(6, "D"))) & (np.isnat(until) | (until >= week))
+    rows = wanted[[name for name in EXPECTED if name != "week"]].take(unit[there])
+    return rows.assign(week=week[there])[list(EXPECTED)].astype(EXPECTED).reset_index(drop=True)
 
 
 def visits_total(
@@ -155,14 +158,9 @@ def visits_by(
     if by is None:
         return {"all": _total(records, sample, breaks)}
     of_row, names = pd.factorize(records.week if by == "week" else getattr(records, by), sort=True)
-    order = np.argsort(of_row, kind="stable")
-    ends = np.searchsorted(of_row[order], np.arange(len(names) + 1)).tolist()
-    groups = [records.take(order[start:end]) for start, end in pairwise(ends)]
     spreads = spreads_of(_drawn(records), sample, breaks) if by == "week" else None
-    return {
-        named(name, is_day=by == "week"): _total(group, sample, breaks, spreads)
-        for name, group in zip(names, groups, strict=True)
-    }
+    figures = _totals(records, of_row.astype(np.int64), len(names), _Drawn(sample, breaks, spreads))
+    return {named(name, is_day=by == "week"): figure for name, figure in zip(names, figures, strict=True)}
 
 
 def pupil_days(enrolment: pd.DataFrame, occasions: pd.DataFrame) -> pd.DataFrame:
@@ -326,34 +324,69 @@ def _drawn(records: _Records) -> list[tuple[int, int, date]]:
     return list(zip(drawn.school_id.tolist(), drawn.unit_id.tolist(), weeks, strict=True))
 
 
-def _total(
-    records: _Records,
-    sample: Mapping[Key, Any],
-    breaks: Mapping[Key, int],
-    spreads: Mapping[int, Spread] | None = None,
+class _Drawn(NamedTuple):
+    """What the limits of drawn breaks rest on: tallies, break occasions, and spreads for single weeks."""
+
+    sample: Mapping[Key, Any]
+    breaks: Mapping[Key, int]
+    spreads: Mapping[int, Spread] | None = None
+
+
+def _total(records: _Records, sample: Mapping[Key, Any], breaks: Mapping[Key, int]) -> Figure:
+    return _totals(records, np.zeros(len(records), dtype=np.int64), 1, _Drawn(sample, breaks))[0]
+
+
+def _totals(records: _Records, group: Whole, groups: int, known: _Drawn) -> list[Figure]:
+    """The total of each group of records; ``group``: the number of each record's group."""
+    seen = ~np.isnan(records.visits)
+    used, mine = records.take(seen), group[seen]
+    expected, counts = (np.bincount(of, minlength=groups).tolist() for of in (group, mine))
+    parts = _parts(used, mine, groups)
+    bases = {
+        Basis(name): np.bincount(mine[used.basis == name], minlength=groups) > 0 for name in set(used.basis.tolist())
+    }
+    drawn: dict[int, list[tuple[int, int, date]]] = {}
+    for of, row in zip(mine[used.way == CountWay.DRAWN].tolist(), _drawn(used), strict=True):
+        drawn.setdefault(of, []).append(row)
+    return [
+        _figure(
+            parts[of],
+            weakest(basis for basis, there in bases.items() if there[of]),
+            (counts[of], expected[of]),
+            limits_of(drawn[of], *known) if of in drawn else None,
+        )
+        if counts[of]
+        else not_recorded("visits", Basis.COUNTED, expected=expected[of], records="unit-weeks")
+        for of in range(groups)
+    ]
+
+
+def _figure(
+    parts: tuple[Part, ...], basis: Basis, records: tuple[int, int], limits: list[tuple[float, float]] | None
 ) -> Figure:
-    used = records.take(~np.isnan(records.visits))
-    if not len(used):
-        return not_recorded("visits", Basis.COUNTED, expected=len(records), records="unit-weeks")
-    parts = _parts(used)
+    """Visits from their parts. records: used, expected. limits: distances by school, None where nothing was drawn."""
     value = sum(part.value for part in parts)
-    drawn = _drawn(used)
-    limits = limits_of(drawn, sample, breaks, spreads)
     return Figure(
         value,
         "visits",
-        weakest(Basis(basis) for basis in set(used.basis.tolist())),
-        low=value - sum_u(below for below, _ in limits) if len(drawn) else None,
-        high=value + sum_u(above for _, above in limits) if len(drawn) else None,
-        used=len(used),
-        expected=len(records),
+        basis,
+        low=None if limits is None else value - sum_u(below for below, _ in limits),
+        high=None if limits is None else value + sum_u(above for _, above in limits),
+        used=records[0],
+        expected=records[1],
         records="unit-weeks",
-        note=BREAKS_ONLY if len(drawn) else "",
+        note="" if limits is None else BREAKS_ONLY,
         parts=parts,
     )
 
 
-def _parts(used: _Records) -> tuple[Part, ...]:
-    """Sums by school and week, in order."""
-    sums = sums_by(used.school, used.week, used.visits)
-    return tuple(Part(school, week, total) for (school, week), total in sums.items())
+def _parts(used: _Records, group: Whole, groups: int) -> list[tuple[Part, ...]]:
+    """Sums by school and week of each group, in order."""
+    codes, names = pd.factorize(used.school, sort=True)
+    wanted, place = np.unique(keys(group * max(len(names), 1) + codes, used.week), return_inverse=True)
+    totals = np.bincount(place, weights=used.visits, minlength=len(wanted)).tolist()
+    owner, school = np.divmod(wanted // DAY_KEY, max(len(names), 1))
+    weeks = (wanted % DAY_KEY).astype("datetime64[D]").tolist()
+    found = list(map(Part, np.asarray(names, dtype=object)[school].tolist(), weeks, totals))
+    ends = np.searchsorted(owner, np.arange(groups + 1)).tolist()
+    return [tuple(found[start:end]) for start, end in pairwise(ends)]

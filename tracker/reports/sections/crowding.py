@@ -188,6 +188,10 @@ def _fixtures(facts: TermFacts) -> dict[tuple[int, str, str], Any]:
     return facts.once("fixtures", lambda: _counted(facts))
 
 
+def _with_fixtures(facts: TermFacts) -> set[int]:
+    return facts.once("schools with fixtures", lambda: {school for school, _, _ in _fixtures(facts)})
+
+
 def unit_breaks(facts: TermFacts) -> pd.DataFrame:
     """Cabins and urinals at every break of the period, from ``lost.unit_breaks``."""
     days = facts.cabin_days
@@ -227,7 +231,7 @@ def cabins_of(facts: TermFacts, school: int, whom: str, kind: UnitKind) -> Cabin
     rows = [known[school, group, kind.value] for group in groups if (school, group, kind.value) in known]
     everyone = known.get((school, Group.EVERYONE.value, kind.value))
     rows = rows or ([everyone] if everyone is not None else [])
-    if pupils is None or not any(key[0] == school for key in known):
+    if pupils is None or school not in _with_fixtures(facts):
         return None
     seen = [row for row in rows if not pd.isna(row.usable_mean)]
     usable = sum(float(row.usable_mean) for row in seen) if seen and len(seen) == len(rows) else None
@@ -237,16 +241,16 @@ def cabins_of(facts: TermFacts, school: int, whom: str, kind: UnitKind) -> Cabin
 
 def cabins_table(facts: TermFacts, one_school: bool) -> Table:
     """Pupils to a usable cabin or urinal, and how many the worst case would take: each queue of each school."""
-    found = bursts(facts)
-    queues = found.groupby(["school_id", "group", "kind"]).indices
+    queues = crowding_cabins.queues(bursts(facts), TIMES, share=SHARE_NEEDED)
+    standing = bursts(facts).groupby(["school_id", "group", "kind"])["standing"].max().to_dict()
     rows: list[tuple[Cell, ...]] = []
     for school in facts.schools:
         for group in GROUPS:
             for kind in CABIN_LIKE:
-                places = queues.get((school.id, group.value, kind.value))
-                if places is not None:
+                key = (school.id, group.value, kind.value)
+                if key in queues:
                     name = f"{group.value}, {KIND_WORDS[kind].lower()}"
-                    rows.append((school.code, name, *_queue_cells(facts, found.iloc[places], school.id, group, kind)))
+                    rows.append((school.code, name, int(standing[key]), *_queue_cells(facts, key, *queues[key])))
     columns = (
         words("school", "School"),
         words("queue", "For"),
@@ -264,15 +268,16 @@ def cabins_table(facts: TermFacts, one_school: bool) -> Table:
     return Table("cabins_needed", title, columns, tuple(rows), note, "No cabin is on record.")
 
 
-def _queue_cells(facts: TermFacts, mine: pd.DataFrame, school: int, group: Group, kind: UnitKind) -> tuple[Cell, ...]:
-    unit = _fixtures(facts).get((school, group.value, kind.value))
+def _queue_cells(
+    facts: TermFacts, key: tuple[int, str, str], served: Figure, needed: Figure | crowding_cabins.NoNumber
+) -> tuple[Cell, ...]:
+    school, group, _ = key
+    unit = _fixtures(facts).get(key)
     usable = None if unit is None or pd.isna(unit.usable_mean) else float(unit.usable_mean)
-    pupils = pupils_at_once(facts).get((school, group.value))
-    per: Cell = "shared" if group is Group.EVERYONE else pupils / usable if pupils is not None and usable else None
-    served = as_share(crowding.served_share(mine))
-    needed = crowding_cabins.cabins_for_breaks(mine, group, TIMES[group, kind], kind=kind, share=SHARE_NEEDED)
+    pupils = pupils_at_once(facts).get((school, group))
+    per: Cell = "shared" if group == Group.EVERYONE else pupils / usable if pupils is not None and usable else None
     shown: Cell = NO_NUMBER if isinstance(needed, crowding_cabins.NoNumber) else needed
-    return int(mine["standing"].max()), usable, per, served, shown
+    return usable, per, as_share(served), shown
 
 
 def norms_table(facts: TermFacts) -> Table:
