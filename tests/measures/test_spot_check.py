@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from datetime import date
 
 import pandas as pd
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from tracker.measures.spot_check import NOTHING_CHECKED, Tolerance, agreement, draw
+from tracker.measures.spot_check import NOTHING_CHECKED, Tolerance, agreement, draw, draw_week
 from tracker.vocabulary import Basis
 
 NAN = math.nan
@@ -177,3 +178,16 @@ def test_tolerances_and_checks_that_make_no_sense_are_refused():
         agreement(checks(("S1", "visits", -1, 3)))
     with pytest.raises(ValueError, match="twice"):
         agreement(checks(("S1", "visits", 1, 3), ("S1", "visits", 2, 3)))
+
+
+def test_every_week_of_a_drawn_figure_has_the_same_chance():
+    # 3000 draws of one of three weeks: 1000 each, standard deviation sqrt(3000 * 1/3 * 2/3) = 25.8; 4 of them is 103
+    weeks = [date(2031, 1, 6), date(2031, 1, 13), date(2031, 1, 20)]
+    drawn = [draw_week("S1", "visits", weeks, f"term {number}") for number in range(3000)]
+    assert all(abs(drawn.count(week) - 1000) < 103 for week in weeks)
+    assert draw_week("S1", "visits", reversed(weeks), "term 7") == drawn[7]  # the order of the list does not matter
+
+
+def test_a_figure_without_a_week_on_record_cannot_be_drawn():
+    with pytest.raises(ValueError, match="no week on record"):
+        draw_week("S1", "visits", [], "term 1")

@@ -54,6 +54,7 @@ EMPTY = {
     "bin_levels": frames.bin_levels,
     "routes": frames.routes,
     "tanks": frames.tanks,
+    "stock_spans": frames.stock_spans,
     "tank_scopes": frames.tank_scopes,
     "deliveries": frames.deliveries,
     "cleaning_plans": frames.cleaning_plans,
@@ -71,6 +72,8 @@ EMPTY = {
     "engineer_visits": lambda s, scope: frames.engineer_visits(s, scope, small.ZONE),
     "shift_pupils": frames.shift_pupils,
     "service_intervals": frames.service_intervals,
+    "spot_checks": lambda s, scope: frames.spot_checks(s, 0),
+    "grant_shares": frames.grant_shares,
     "occasions": lambda s, scope: frames.school_calendar(s, scope, small.ZONE).occasions,
     "breaks": lambda s, scope: frames.school_calendar(s, scope, small.ZONE).breaks,
     "machine_weeks": lambda s, scope: frames.machine_weeks(
@@ -101,6 +104,7 @@ COLUMNS = {
     "bin_levels": "unit_id school_id day quarters",
     "routes": "school_id kind from_day until_day permit_until operator_until siting_checked flue_checked ash_route",
     "sessions": "session_id school_id day week topic minutes kind",
+    "stock_spans": "school place kind product first_day last_day opening received issued lost closing",
     "tanks": "unit_id school_id capacity_ml inflow_known from_day until_day",
     "tank_scopes": "tank_id unit_id whole from_day until_day",
     "deliveries": "tank_id school_id day origin ml",
@@ -120,6 +124,8 @@ COLUMNS = {
     "engineer_visits": "school_id day purpose",
     "shift_pupils": "school_id shift_id sex pupils",
     "service_intervals": "school_id from_day every_days",
+    "spot_checks": "draw drawn_at reason school_id school figure week reported found checked_on",
+    "grant_shares": "school_id school grant funder permille from_day until_day",
 }
 
 
