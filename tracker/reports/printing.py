@@ -39,6 +39,7 @@ DECIMALS = {
     "napkins per 100 girls and school day": 1,
     "outages per 1,000 visits": 2,
     "percentage points": 1,
+    "scaled error": 2,
     "requests": 1,
     "kWh": 1,
     "kg": 1,
@@ -72,6 +73,7 @@ NAMES = {
     "days": ("day", "days"),
     "girls": ("girl", "girls"),
     "requests": ("request", "requests"),
+    "pieces": ("piece", "pieces"),
     "spans": ("span", "spans"),
     "cycles": ("cycle", "cycles"),
 }

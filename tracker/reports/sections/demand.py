@@ -22,6 +22,15 @@ from tracker.vocabulary import Basis
 
 NAPKINS: Final = "napkins"
 PER_DAY: Final = demand.PER_DAY
+ERROR: Final = "scaled error"
+HELD_OUT: Final = 4  # the last weeks, about as long as until the round after next (own choice)
+FORECAST_CHECK: Final = "How good such forecasts have been"
+CHECK_NOTE: Final = (
+    f"The last {HELD_OUT} weeks of each school, of both terms, each forecast from the weeks before it only. "
+    "Scaled error is the mean error divided by the mean change from week to week in the weeks before, so that schools "
+    "of different size can be compared; smaller is better. Weeks in which a machine ran out are left out. Few weeks "
+    "make a rough number."
+)
 LEAST: Final = "at least so much: a machine ran out in every week"
 DEMAND_NOTE: Final = (
     "A week in which a machine ran out counts as a week in which at least so much was asked for, and is not left out. "
@@ -209,6 +218,56 @@ def forecast_table(facts: TermFacts, coming: Mapping[int, Sequence[date]], round
         "what comes in 95 of 100 cases, if the coming weeks are like those of this term."
     )
     return Table("forecast", "Demand until the round after next", columns, rows, note, empty)
+
+
+def forecast_check_table(facts: TermFacts) -> Table:
+    """How far forecasts of the last weeks were off, each made from the weeks before it, beside "as many as last week".
+
+    By school, and over all schools: the mean of their scaled errors, each held-out week counting the same.
+    """
+    known = {code: found for code, found in _held_out(facts).items() if found.ours is not None}
+    rows: list[tuple[Cell, ...]] = [(code, *_check_cells([found])) for code, found in known.items()]
+    rows.append(("All schools", *_check_cells(list(known.values()))))
+    columns = (
+        words("school", "School"),
+        counts("weeks", "Weeks held out", "weeks held out"),
+        counts("ours", "Scaled error of the forecast", ERROR),
+        counts("naive", "The same of “as many as last week”", ERROR),
+        words("nearer", "Nearer"),
+    )
+    empty = "No school has enough weeks of record to try forecasts on."
+    return Table("forecast_check", FORECAST_CHECK, columns, tuple(rows) if known else (), CHECK_NOTE, empty)
+
+
+def _check_cells(found: Sequence[forecast.HeldOut]) -> tuple[Cell, ...]:
+    weeks = sum(one.weeks for one in found)
+    ours, naive = (
+        sum((getattr(one, name) or 0.0) * one.weeks for one in found) / weeks if weeks else None
+        for name in ("ours", "naive")
+    )
+    both = [
+        Figure(error, ERROR, Basis.MODELLED, used=weeks, expected=weeks, records="weeks held out")
+        for error in (ours, naive)
+    ]
+    if ours is None or naive is None or ours == naive:
+        return weeks, *both, "neither"
+    return weeks, *both, "the forecast" if ours < naive else "as many as last week"
+
+
+def _held_out(facts: TermFacts) -> dict[str, forecast.HeldOut]:
+    """Forecasts of each school's last weeks; a week in which a machine ran out or was not recorded is left out."""
+    given, days = facts.all.given, facts.all.calendar.occasions
+    ran_out = facts.all.machine_weeks.groupby(["school_id", "week"])["sold_out_days"].max().rename("ran_out")
+    rows = given.groupby(["school_id", "week"], as_index=False)[["given_out", "used", "expected"]].sum()
+    rows = rows[(rows["used"] >= rows["expected"]) & (rows["week"] <= pd.Timestamp(facts.period.last))]
+    rows = rows.merge(days[["school_id", "week", "school_days"]], on=["school_id", "week"])
+    rows = rows.join(ran_out, on=["school_id", "week"])
+    rows = rows[~(rows["ran_out"] > 0)].sort_values("week")
+    return {
+        code: forecast.held_out(mine["given_out"].tolist(), mine["school_days"].tolist(), HELD_OUT)
+        for school, code in facts.codes.items()
+        if len(mine := rows[rows["school_id"] == school])
+    }
 
 
 def _forecast_cells(row: Any, least: bool) -> tuple[Cell, Cell]:
