@@ -12,7 +12,7 @@ from tracker.reports.school_term import report_of, with_tables
 from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
 from tracker.reports.sections.cost import cost_section
 from tracker.reports.sections.crowding import crowding_section
-from tracker.reports.sections.demand import demand_table, forecast_table, need_tables
+from tracker.reports.sections.demand import demand_table, forecast_check_table, forecast_table, need_tables
 from tracker.reports.sections.evidence import checked_section, grants_sections
 from tracker.reports.sections.fitting import fitting_sections
 from tracker.reports.sections.learning import menstrual_table
@@ -54,7 +54,8 @@ def build(session: frames.Session, programme_id: int, term: TermLike, as_of: dat
 
 def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.TargetHead]) -> list[Section]:
     facts, coming = pair.now, ahead(session, pair.now)
-    more = (forecast_table(facts, coming.days, coming.rounds), demand_table(facts), *need_tables(facts))
+    forecasts = (forecast_table(facts, coming.days, coming.rounds), forecast_check_table(facts))
+    more = (*forecasts, demand_table(facts), *need_tables(facts))
     return [
         visits_section(pair, targets, one_school=False),
         crowding_section(facts, one_school=False),
