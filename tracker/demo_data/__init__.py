@@ -15,6 +15,7 @@ from tracker.demo_data import (
     evidence,
     lessons,
     repairs,
+    rounds,
     school_time,
     setup,
     supplies,
@@ -34,6 +35,7 @@ def make() -> Book:
     setup.write_programme(book)
     school_time.write_calendar(book)
     supplies.write_products(book)
+    rounds.write_roads(book)
     units = {plan.code: units_of(plan) for plan in SCHOOLS}
     for plan in SCHOOLS:
         _set_up(book, plan, units[plan.code])

@@ -10,6 +10,7 @@ from typing import Any
 from tracker.intake.rulebook import spoken
 from tracker.intake.setup_evidence import EVIDENCE_CLASHES, EVIDENCE_RULES
 from tracker.intake.setup_ledger import LEDGER_CLASHES, LEDGER_RULES
+from tracker.intake.setup_rounds import ROUNDS_CLASHES
 from tracker.intake.setup_rules import CLASH_RULES, FOREVER, SETUP_RULES, Clash, ClashRule, Merged
 from tracker.intake.setup_water import WATER_CLASHES, WATER_RULES
 
@@ -109,4 +110,4 @@ APART_RULES = (
 
 # every rule about single rows, and about rows that do not go together, for a folder and for a form alike
 ALL_SINGLE = (*SETUP_RULES, *EVIDENCE_RULES, *WATER_RULES, *LEDGER_RULES)
-ALL_CLASHES = (*CLASH_RULES, *APART_RULES, *EVIDENCE_CLASHES, *WATER_CLASHES, *LEDGER_CLASHES)
+ALL_CLASHES = (*CLASH_RULES, *APART_RULES, *EVIDENCE_CLASHES, *WATER_CLASHES, *LEDGER_CLASHES, *ROUNDS_CLASHES)

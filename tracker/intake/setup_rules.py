@@ -190,7 +190,7 @@ def visit_told(row: Mapping[str, Any]) -> Iterator[Said]:
 ORDERED = (
     "terms", "schools", "closures", "school_hours", "breaks", "enrolment", "units", "fittings", "dials",
     "meter_scopes", "agreements", "disposal_routes", "tanks", "tank_scopes", "cleaning_plans", "hand_flushes",
-    "power_uses", "incinerator_ratings", "trials", "grants", "grant_shares",
+    "power_uses", "incinerator_ratings", "trials", "grants", "grant_shares", "delivery_hours",
 )  # fmt: skip
 
 SETUP_RULES = (
