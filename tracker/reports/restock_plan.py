@@ -27,7 +27,7 @@ from tracker.records.settings import setting
 from tracker.records.stamp import stamp
 from tracker.reports import restock_needs
 from tracker.reports.memory import Memory
-from tracker.reports.printing import day, money, number
+from tracker.reports.printing import amount, day, money, number
 from tracker.reports.restock_needs import Needs
 
 WEEK: Final = timedelta(days=7)
@@ -176,7 +176,7 @@ def _shortfall(one: Shortfall, names: dict[object, str], schools: dict[int, tupl
     if one.limited is Limited.LITRES:
         need, have, short = (f"{number(end, 1)} L" for end in ends)
         return f"{start} {need}, and there is room for {have}: {short} too little."
-    need, have, short = (f"{number(end)} {'pieces' if one.limited is Limited.ROOM else 'packs'}" for end in ends)
+    need, have, short = (amount(end, "pieces" if one.limited is Limited.ROOM else "packs") for end in ends)
     if one.limited is Limited.STOCK:
         return f"{start} {need} of {names[one.product_id]}, and the store has {have}: {short} too few."
     if one.limited is Limited.ROOM:

@@ -24,8 +24,8 @@ CHIEF: Final = Aim.FEWEST_UNMET
 NO_GAP: Final = 0.05  # requests; less is not shown
 KEY: Final = ("school_id", "product_id")
 AIM_NOTE: Final = (
-    "The aim counts expected requests unmet, not girls without: girls also bring their own, and some never ask. "
-    "A request counts the same for every product."
+    "The aim counts expected requests unmet. Requests are not girls: some bring their own, some ask twice, some never "
+    "ask. A request counts the same for every product."
 )
 AS_IN: Final = "if the coming weeks are like those that were learnt from"
 
