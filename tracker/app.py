@@ -22,7 +22,19 @@ from tracker.web import access, accesslog, auth, database, errors, filters, nav,
 from tracker.web.state import EXTENSION, State
 
 # One module of tracker/web per door; each has a blueprint `bp` that bears the module's name (auth: "account").
-DOORS = ("front", "auth", "coordinator", "officer", "engineer", "funder", "setup", "people", "reports", "feed")
+DOORS = (
+    "front",
+    "auth",
+    "coordinator",
+    "officer",
+    "engineer",
+    "delivery",
+    "funder",
+    "setup",
+    "people",
+    "reports",
+    "feed",
+)
 YEAR_S = 365 * 24 * 3600
 
 

@@ -8,7 +8,11 @@ OFFICER = {"officer"}
 SCHOOL = {"school_id": "school"}
 PROGRAMME = {"programme_id": "programme"}
 SHEET = {"sheet_id": "sheet"}
+PLACE = {"place_id": "place"}
 FIRST = {"number": 1}
+
+ROUND = {"round_id": "round"}
+ROUND_DAY = {"day_id": "round_day"}
 
 ROWS = [
     Entry("officer.home", {"officer", "officer_area", "officer_elsewhere"}),
@@ -30,8 +34,33 @@ ROWS = [
     Entry("officer.end_outage", OFFICER, {"outage_id": "outage"}),
     Entry("officer.ask_engineer", OFFICER, {"unit_id": "unit"}),
     Entry("officer.withdraw", OFFICER, {"visit_id": "job"}),
+    Entry("officer.stock_home", {"officer", "officer_area", "officer_elsewhere"}),
+    Entry("officer.stock", {"officer", "officer_area"}, PROGRAMME),
+    Entry("officer.stock_differences", {"officer", "officer_area"}, PROGRAMME),
+    Entry("officer.stock_machines", {"officer", "officer_area"}, PROGRAMME),
+    Entry("officer.stock_place", OFFICER, PLACE),
+    Entry("officer.stock_move", OFFICER, PLACE),
+    Entry("officer.stock_count", OFFICER, PLACE),
+    Entry("officer.stock_write_off", OFFICER, PLACE),
+    Entry("officer.stock_return", OFFICER, PLACE | {"lender_id": "lender", "product_id": "product"}),
+    Entry("officer.explain_difference", OFFICER, PLACE | {"product_id": "product"}, {"on": "2026-02-02"}),
+    Entry("officer.empty_coins", OFFICER, {"unit_id": "machine"}),
     Entry("officer.sheet", OFFICER, SHEET),
     Entry("officer.accept", OFFICER, SHEET),
     Entry("officer.ask", OFFICER, SHEET),
     Entry("officer.close_query", OFFICER, SHEET, FIRST),
+    Entry("officer.rounds_home", {"officer", "officer_area", "officer_elsewhere"}),
+    Entry("officer.rounds", {"officer", "officer_area"}, PROGRAMME),
+    Entry("officer.new_round", {"officer", "officer_area"}, PROGRAMME),
+    Entry("officer.roads", {"officer", "officer_area"}, PROGRAMME),
+    Entry("officer.round", OFFICER, ROUND),
+    Entry("officer.pick_list", OFFICER, ROUND),
+    Entry("officer.delivery_notes", OFFICER, ROUND),
+    Entry("officer.round_days", OFFICER, ROUND),
+    Entry("officer.round_order", OFFICER, ROUND),
+    Entry("officer.close_round", OFFICER, ROUND),
+    Entry("officer.cancel_round", OFFICER, ROUND),
+    Entry("officer.best_order", OFFICER, ROUND_DAY),
+    Entry("officer.set_out", OFFICER, ROUND_DAY),
+    Entry("officer.round_back", OFFICER, ROUND_DAY),
 ]

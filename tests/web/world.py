@@ -9,7 +9,21 @@ from sqlalchemy.orm import Session
 
 from tests.make import make_area, make_block, make_person, make_programme, make_school, make_term, make_unit
 from tracker import models as m
-from tracker.vocabulary import Cause, ReportKind, Role, SheetState, Signal, Source, SpotFigure, VisitPurpose
+from tracker.records import ledger
+from tracker.vocabulary import (
+    Cause,
+    MoveReason,
+    PlaceKind,
+    ReportKind,
+    Role,
+    RoundState,
+    SheetState,
+    Signal,
+    Source,
+    SpotFigure,
+    UnitKind,
+    VisitPurpose,
+)
 
 WEEK = date(2026, 1, 26)
 AT = datetime(2026, 2, 2, 6, 0, tzinfo=UTC)
@@ -93,6 +107,8 @@ def _objects(session: Session, programme, school, officer, coordinator) -> dict[
         "grant": session.query(m.people.RoleGrant).filter_by(person_id=coordinator.id).one().id,
     }
     rest |= _evidence(session, programme, school, term)
+    rest |= _rounds(session, programme, school)
+    rest |= _stock(session, programme, school, block)
     session.add(_agreement(programme, school))
     channel = m.channels.Channel(
         school_id=school.id, name="box:visits", unit_id=unit.id, signal=Signal.VISITS, from_day=WEEK
@@ -118,6 +134,23 @@ def _evidence(session: Session, programme, school, term) -> dict[str, int]:
     session.add_all([share, check])
     session.flush()
     return {"funding_grant": grant.id, "grant_share": share.id, "spot_check": check.id}
+
+
+def _stock(session: Session, programme, school, block) -> dict[str, int]:
+    """A machine, a cupboard that another one lent to, and what was lent."""
+    machine = make_unit(session, school, block, kind=UnitKind.MACHINE)
+    places = {}
+    for code, kind in (("LEND", PlaceKind.CUPBOARD), ("CUP", PlaceKind.CUPBOARD), ("SUP", PlaceKind.SUPPLIER)):
+        at = school.id if kind is PlaceKind.CUPBOARD else None
+        places[code] = m.supplies.StockPlace(programme_id=programme.id, code=f"W{code}", name="Cupboard", kind=kind)
+        places[code].school_id = at
+    product = m.supplies.Product(programme_id=programme.id, code="WPAD", name="Napkin", pack_size=10, unit_cost_minor=5)
+    session.add_all([*places.values(), product])
+    session.flush()
+    ends = ((places["SUP"], places["LEND"], MoveReason.RECEIPT), (places["LEND"], places["CUP"], MoveReason.LOAN))
+    for start, end, reason in ends:
+        ledger.post(session, ledger.Move(f"w{reason}", start.id, end.id, product.id, 10, WEEK, reason))
+    return {"place": places["CUP"].id, "lender": places["LEND"].id, "product": product.id, "machine": machine.id}
 
 
 def _agreement(programme, school) -> m.agreements.Agreement:
@@ -171,3 +204,25 @@ def _sheet_parts(session: Session, sheet) -> int:
     session.add(query)
     session.flush()
     return query.id
+
+
+def _rounds(session: Session, programme, school) -> dict[str, int]:
+    """A planned round with one stop on one vehicle."""
+    store = m.supplies.StockPlace(programme_id=programme.id, code="STORE", name="Store", kind=PlaceKind.STORE)
+    van = m.supplies.Vehicle(programme_id=programme.id, code="VAN", name="Van")
+    session.add_all([store, van])
+    session.flush()
+    fields = {"day": WEEK, "next_day": WEEK + timedelta(days=28), "aim": "fewest", "stay_min": 20}
+    made = m.rounds.Round(
+        programme_id=programme.id, code="R1", key=f"round-key-{programme.id}", store_id=store.id,
+        state=RoundState.PLANNED, **fields,
+    )  # fmt: skip
+    session.add(made)
+    session.flush()
+    day = m.rounds.RoundDay(round_id=made.id, vehicle_id=van.id, day=WEEK, starts_min=450, limit_min=480)
+    session.add(day)
+    session.flush()
+    stop = m.rounds.RoundStop(round_id=made.id, school_id=school.id, round_day_id=day.id, place_no=1)
+    session.add(stop)
+    session.flush()
+    return {"round": made.id, "round_day": day.id, "round_stop": stop.id}

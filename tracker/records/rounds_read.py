@@ -13,11 +13,12 @@ from sqlalchemy.orm import Session
 from tracker.models.programme import Area
 from tracker.models.rounds import Round, RoundDay, RoundLine, RoundReturn, RoundStop
 from tracker.models.school import School
-from tracker.models.supplies import Lot, StockPlace, Vehicle
-from tracker.models.supplies import Product as Product  # reports name it from here
+from tracker.models.supplies import Lot, Product, StockPlace, Vehicle
 from tracker.records.rounds import PlannedDay, lines_of
 from tracker.records.rounds_ledger import LOAD, moves_of
 from tracker.vocabulary import RoundState, StopState
+
+__all__ = ["DayView", "Product", "RoundRow", "RoundView", "StopView", "rows", "under_way", "view"]
 
 
 @dataclass(frozen=True, slots=True)

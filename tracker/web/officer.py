@@ -2,7 +2,28 @@
 
 from __future__ import annotations
 
-from tracker.web import officer_acts, officer_evidence, officer_restock, officer_sheet, officer_today
+from tracker.web import (
+    officer_acts,
+    officer_evidence,
+    officer_restock,
+    officer_round,
+    officer_round_acts,
+    officer_sheet,
+    officer_stock,
+    officer_stock_acts,
+    officer_today,
+)
 from tracker.web.officer_today import bp
 
-__all__ = ["bp", "officer_acts", "officer_evidence", "officer_restock", "officer_sheet", "officer_today"]
+__all__ = [
+    "bp",
+    "officer_acts",
+    "officer_evidence",
+    "officer_restock",
+    "officer_round",
+    "officer_round_acts",
+    "officer_sheet",
+    "officer_stock",
+    "officer_stock_acts",
+    "officer_today",
+]
