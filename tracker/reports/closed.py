@@ -52,6 +52,7 @@ def source(everything: Gathered, days: Days, last: date, own: tuple[Any, ...]) -
     cut["outages"] = outages[outages["start"] < pd.Timestamp(after)].reset_index(drop=True)
     there = attendance["session_id"].isin(cut["sessions"]["session_id"])
     cut["attendance"] = attendance[there].reset_index(drop=True)
+    cut["stock_spans"] = everything.stock_spans.iloc[:0]  # those of the running term
     before = replace(everything, period=Span(everything.period.first, last), **cut)
     known = {name: _until(getattr(days, name), "day", last) for name in ("unit_days", "down")}
     return Source(before, days.known(before, **known), own)

@@ -112,7 +112,8 @@ class _Kept:
         self.wanted = wanted
         first = wanted.previous.first_day if wanted.previous else wanted.term.first_day
         with listening(session) as self.asked:
-            self.all = read(session, head, frames.Scope(head.id, first, wanted.last_day, wanted.school_ids))
+            wide = frames.Scope(head.id, first, wanted.last_day, wanted.school_ids)
+            self.all = read(session, head, wide, wanted.term.first_day)
             self.now = _known(session, wanted, wanted.term, wanted.last_day)
             self.last = _known(session, wanted, wanted.previous, wanted.previous.last_day) if wanted.previous else None
         due = self.all.sheets["due"]

@@ -5,7 +5,7 @@ A constant number of queries for one school or for all, for one week or for a ye
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any
@@ -66,6 +66,7 @@ class Gathered:
     engineer_visits: pd.DataFrame
     service_intervals: pd.DataFrame
     shift_pupils: pd.DataFrame
+    stock_spans: pd.DataFrame
     tanks: pd.DataFrame
     tank_scopes: pd.DataFrame
     deliveries: pd.DataFrame
@@ -117,8 +118,11 @@ class Days:
         return uptime.down_minutes(self.all.outages, self.all.standing, self.scope)
 
 
-def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope) -> Gathered:
-    """Read everything about the days of a scope, and before it what floor washes, dials and machines carry on."""
+def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope, term_from: date) -> Gathered:
+    """Read everything about the days of a scope, and before it what floor washes, dials and machines carry on.
+
+    Stock from count to count is that of the days from ``term_from`` on.
+    """
     zone = ZoneInfo(head.zone)
     floor = frames.first_floor_wash(session, wide) or wide.first_day
     counted = frames.Scope(head.id, min(floor, wide.first_day), wide.last_day, wide.school_ids)
@@ -154,6 +158,7 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
         given=_given(machine_weeks, readings, held.occasions, units),
         sheets=frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
         grade_ages=frames.grade_ages(session, wide),
+        stock_spans=frames.stock_spans(session, replace(wide, first_day=term_from)),
         **_of_the_days(session, wide, zone),
     )
 

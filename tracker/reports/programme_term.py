@@ -18,6 +18,7 @@ from tracker.reports.sections.fitting import fitting_sections
 from tracker.reports.sections.learning import menstrual_table
 from tracker.reports.sections.power import power_sections
 from tracker.reports.sections.records import records_section, short_section
+from tracker.reports.sections.stock import stock_tables
 from tracker.reports.sections.supplies import supplies_section
 from tracker.reports.sections.tanks import tanks_sections
 from tracker.reports.sections.use import visits_section, water_section
@@ -55,7 +56,7 @@ def build(session: frames.Session, programme_id: int, term: TermLike, as_of: dat
 def _sections(session: frames.Session, pair: Pair, targets: dict[str, frames.TargetHead]) -> list[Section]:
     facts, coming = pair.now, ahead(session, pair.now)
     forecasts = (forecast_table(facts, coming.days, coming.rounds), forecast_check_table(facts))
-    more = (*forecasts, demand_table(facts), *need_tables(facts))
+    more = (*forecasts, demand_table(facts), *need_tables(facts), *stock_tables(facts, one_school=False))
     return [
         visits_section(pair, targets, one_school=False),
         crowding_section(facts, one_school=False),

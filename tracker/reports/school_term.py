@@ -21,6 +21,7 @@ from tracker.reports.sections.demand import demand_table, need_tables
 from tracker.reports.sections.learning import menstrual_table
 from tracker.reports.sections.power import power_sections
 from tracker.reports.sections.records import NOTES, records_section, short_section, strip
+from tracker.reports.sections.stock import stock_tables
 from tracker.reports.sections.supplies import cover_of, supplies_section
 from tracker.reports.sections.tanks import tanks_sections
 from tracker.reports.sections.use import visits_section, water_section
@@ -59,6 +60,7 @@ def build(session: frames.Session, school_id: int, term: TermLike, as_of: dateti
 
 def _sections(pair: Pair) -> list[Section]:
     # Targets are the programme's; a single school has none of its own.
+    deeper = (demand_table(pair.now), *need_tables(pair.now), *stock_tables(pair.now, one_school=True))
     return [
         visits_section(pair, {}, one_school=True),
         crowding_section(pair.now, one_school=True),
@@ -66,7 +68,7 @@ def _sections(pair: Pair) -> list[Section]:
         *tanks_sections(pair.now, one_school=True),
         *power_sections(pair.now),
         working_section(pair, {}, one_school=True),
-        supplies_section(pair, {}, (demand_table(pair.now), *need_tables(pair.now)), one_school=True),
+        supplies_section(pair, {}, deeper, one_school=True),
         disposal_section(pair, {}),
         lessons_section(pair, {}, one_school=True),
         records_section(pair, {}, one_school=True),

@@ -25,6 +25,7 @@ from tracker.records.frames.sessions import (
     sessions,
     sheets,
 )
+from tracker.records.frames.stock import stock_spans
 from tracker.records.frames.supplies import cupboards, given_how, handed_out, machine_weeks, on_hand
 from tracker.records.frames.usage import (
     first_floor_wash,
@@ -123,6 +124,7 @@ __all__ = [
     "spot_checks",
     "stock_places",
     "stock_rules",
+    "stock_spans",
     "store_lots",
     "tallies",
     "tank_scopes",
