@@ -132,7 +132,9 @@ def use_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
     weeks, rows, units, days = made["weeks"], made["water"], read.units, read.occasions
     due = clock("expected unit-weeks", lambda: visits.expected_unit_weeks(units, days))
     made["due"] = due
-    made["visits_total"] = clock("visits in total", lambda: visits.visits_total(weeks, read.tallies, days, units, expected=due))
+    made["visits_total"] = clock(
+        "visits in total", lambda: visits.visits_total(weeks, read.tallies, days, units, expected=due)
+    )
     made["visits_by_school"] = clock(
         "visits by school", lambda: visits.visits_by(weeks, read.tallies, days, units, "school", expected=due)
     )

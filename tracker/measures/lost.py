@@ -76,7 +76,7 @@ def unit_breaks(outages: pd.DataFrame, breaks: pd.DataFrame, days: pd.DataFrame,
     places |= {name: (begun, at) for name in ("week", "day", "slot") if name in begun.columns}
     places |= {name: (days, mine) for name in ("observed", "kind", "group") if name in days.columns}
     columns = {name: frame[name].array.take(rows) for name, (frame, rows) in places.items()}
-    return pd.DataFrame({**columns, "lost": lost})
+    return pd.DataFrame({**columns, "lost": lost}, copy=False)
 
 
 def usable_at_breaks(table: pd.DataFrame, by: list[str]) -> pd.DataFrame:
