@@ -107,6 +107,15 @@ def test_equal_run_out_over_products_holds_a_shared_budget():
     # with 3 packs of P1 in the store it stops at 1.5 days, and P0 has the other 22: 7 packs, 21
     made = plan(lines, shelf.assign(store_packs=[50, 3]), Limits(budget_minor=28), Aim.EQUAL_RUN_OUT)
     assert made.lines["packs"].tolist() == [7, 3]
+    # 25 lasts 3.57 days: 3.57 and 7.14 packs are cut to 3 and 7, and the 2 that are left buy one more of P1
+    made = plan(lines, shelf, Limits(budget_minor=25), Aim.EQUAL_RUN_OUT)
+    assert made.lines["packs"].tolist() == [3, 8]
+
+
+def test_the_lowest_share_goes_on_when_one_product_is_used_up():
+    lines = needs([9.0, 9.0, 9.0], school_id=[1, 1, 2], product_id=["P0", "P1", "P1"])
+    made = plan(lines, goods([1, 6]), Limits(), Aim.LOWEST_SHARE)
+    assert made.lines["packs"].tolist() == [1, 3, 3]
 
 
 def test_the_lowest_share_comes_first():
