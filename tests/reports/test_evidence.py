@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, date, datetime
 
 import pytest
@@ -10,9 +11,11 @@ from tests import make
 from tests.reports import small_term as small
 from tracker import models as m
 from tracker.models.evidence import FundingGrant, GrantShare, SpotAnswer, SpotCheck, SpotDraw, Trial, TrialUnit
-from tracker.reports import export, impact_summary, programme_term
+from tracker.models.publications import Publication
+from tracker.reports import export, impact_summary, programme_term, publishing
 from tracker.reports.sections.evidence import CHECKED_INTRO, NO_DRAW
-from tracker.vocabulary import Better, FittingKind, Measure, Sex, SpotFigure, TrialSide
+from tracker.reports.versions import GONE, NEW
+from tracker.vocabulary import Better, FittingKind, Measure, Role, Sex, SpotFigure, TrialSide
 
 IN_TIME = datetime(2026, 1, 18, 12, tzinfo=UTC)
 LATE = datetime(2026, 1, 19, 12, tzinfo=UTC)
@@ -261,3 +264,35 @@ def test_the_funders_summary_shows_grants_of_three_schools_and_joins_smaller_one
 def test_without_grants_there_is_no_such_part(session, place):
     small.school_of(session, place[0])
     assert "grants" not in {section.key for section in built(session, place).sections}
+
+
+# --- publications -------------------------------------------------------------------------------------------------
+
+
+def test_a_published_summary_stays_as_it_was_when_checks_and_grants_come_later(session, place):
+    programme, term = place
+    schools = [small.school_of(session, programme) for _ in range(3)]
+    person = make.make_person(session, programme, Role.OFFICER)
+    first = publishing.draft(session, programme.id, built(session, place, impact_summary), None)
+    approval = publishing.Approval(programme.id, term.id, person.id, small.AFTER)
+    page = f"{publishing.MARKS[0]}<p>One</p>{publishing.MARKS[1]}"
+    number = publishing.publish(session, first, page, approval)
+    draw(session, place, [(school, SpotFigure.VISITS, 40, 40) for school in schools])
+    grant(session, place, "A", [(school, 500) for school in schools])
+    session.expire_all()
+    stored = session.get_one(Publication, number)
+    assert (stored.content, stored.content_hash) == (first.content, first.content_hash)
+    second = publishing.draft(session, programme.id, built(session, place, impact_summary), stored.content)
+    new = {change.where for change in second.changes if change.old == NEW}
+    assert any(where.startswith("Figures drawn, checked and found to agree") for where in new)
+    assert any(where.startswith("Each grant's share of the pupils") for where in new)
+
+
+def test_a_summary_published_before_there_were_such_parts_can_be_replaced(session, place):
+    """Its content has neither part: what is new is listed, and nothing of the old is called gone that is there."""
+    small.school_of(session, place[0])
+    made = built(session, place, impact_summary)
+    old = export.content(made)
+    old["sections"] = [one for one in old["sections"] if one["key"] not in ("checked", "grants")]
+    draft = publishing.draft(session, place[0].id, made, json.dumps({"report": old}))
+    assert not draft.refused and [change for change in draft.changes if change.new == GONE] == []

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from tests.make import make_area, make_block, make_person, make_programme, make_school, make_term, make_unit
-from tests.web.office import NOW, derive
+from tests.web.office import NOW, count_queries, derive
 from tracker.db import reading
 from tracker.models.audit import Audit
 from tracker.models.evidence import FundingGrant, GrantShare, SpotAnswer, SpotCheck, SpotDraw, Trial, TrialUnit
@@ -284,3 +284,23 @@ def test_an_officer_of_one_area_answers_there_and_does_not_draw(session, officer
     assert (
         near.get(f"/spot-checks/{check}").status_code == 200 and other.get(f"/spot-checks/{check}").status_code == 404
     )
+
+
+def test_the_pages_ask_the_same_number_of_queries_for_one_school_and_for_more(
+    session, engine, officer, programme, grants, units
+):
+    counted(session, units[0], 40)
+    draw(officer, programme)
+    pages = (f"/programmes/{programme.id}/evidence", f"/programmes/{programme.id}/terms/2026-1/spot-checks")
+
+    def opened() -> list[int]:
+        return [count_queries(engine, lambda page=page: officer.get(page)) for page in pages]
+
+    before = opened()
+    for _ in range(3):
+        school = make_school(session, programme)
+        counted(session, make_unit(session, school), 30)
+        session.add(GrantShare(grant_id=grants[0].id, school_id=school.id, permille=500, from_day=date(2026, 1, 1)))
+    session.commit()
+    draw(officer, programme, reason="more schools came")
+    assert opened() == before
