@@ -211,7 +211,7 @@ def add_administrator(programme: str, email: str, name: str) -> None:
 @click.option("--term", "term_code", required=True, help="The term's code.")
 @click.option("--programme", "programme_code", help="Needed where the database holds several.")
 @click.option("--school", "school_code", help="The school's code, for the school term report.")
-@click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text", show_default=True)
+@click.option("--format", "shape", type=click.Choice(["text", "json", "csv", "pdf"]), default="text", show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for CSV files (needed for them), or a file.")
 @click.option("--as-of", help="Report as known at this local time, for example 2026-02-03T18:00.")
 def report(*, kind, term_code, programme_code, school_code, shape, out, as_of) -> None:
@@ -230,6 +230,11 @@ def report(*, kind, term_code, programme_code, school_code, shape, out, as_of) -
     if shape == "csv":
         _write_csv(export.csv_files(made), out)
         return
+    if shape == "pdf":
+        from tracker.reports.pdf import pdf
+
+        out.write_bytes(pdf(made))
+        return
     content = export.json_text(made) if shape == "json" else export.text(made)
     if out:
         out.write_text(content, encoding="utf-8")
@@ -244,6 +249,8 @@ def _check_report_words(kind: str, school_code: str | None, shape: str, out: Pat
         fail(f"The {kind} report is about the whole programme. Leave --school out.", WRONG_INPUT)
     if shape == "csv" and out is None:
         fail("CSV is several files. Say into which folder with --out FOLDER.", WRONG_INPUT)
+    if shape == "pdf" and out is None:
+        fail("A PDF is a file. Name it with --out FILE.", WRONG_INPUT)
     if shape == "csv" and out is not None and out.is_file():
         fail(f"{out} is a file. Name a folder with --out.", WRONG_INPUT)
     if shape != "csv" and out is not None and (out.is_dir() or not out.parent.is_dir()):

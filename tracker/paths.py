@@ -25,3 +25,8 @@ def seed_data() -> Path:
 def migrations() -> Path:
     """The folder of database migrations."""
     return PACKAGE / "migrations"
+
+
+def typeset() -> Path:
+    """The folder of what is set on paper: the report's layout, and the fonts that every PDF embeds."""
+    return PACKAGE / "typeset"

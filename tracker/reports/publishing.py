@@ -26,7 +26,7 @@ from tracker.reports.versions import Change, changed
 
 Session: TypeAlias = heads.Session
 
-HTML_FILE, JSON_FILE, CSV_FILE = "report.html", "report.json", "report-csv.zip"
+HTML_FILE, JSON_FILE, CSV_FILE, PDF_FILE = "report.html", "report.json", "report-csv.zip", "report.pdf"
 MARKS = ("<!-- the report begins -->", "<!-- the report ends -->")
 
 
@@ -157,17 +157,18 @@ def sum_of(digits: Iterable[str]) -> str:
 # --- storing ------------------------------------------------------------------------------------------------------
 
 
-def files(made: Draft, page: str) -> dict[str, tuple[str, bytes]]:
-    """The files of a version: name → media type and bytes."""
+def files(made: Draft, page: str, paper: bytes = b"") -> dict[str, tuple[str, bytes]]:
+    """The files of a version: name → media type and bytes. ``paper``: its PDF (none: it has no such file)."""
     csv = export.zipped(export.csv_files(made.report))
-    return {
+    found = {
         HTML_FILE: ("text/html; charset=utf-8", page.encode()),
         JSON_FILE: ("application/json", made.content.encode()),
         CSV_FILE: ("application/zip", csv),
     }
+    return found | ({PDF_FILE: ("application/pdf", paper)} if paper else {})
 
 
-def publish(session: Session, made: Draft, page: str, approval: Approval) -> int:
+def publish(session: Session, made: Draft, page: str, approval: Approval, paper: bytes = b"") -> int:
     """Store a draft as the next version and give its id; the caller commits.
 
     Raises:
@@ -188,7 +189,7 @@ def publish(session: Session, made: Draft, page: str, approval: Approval) -> int
         approved_by_id=approval.person_id,
         reason=approval.reason,
     )
-    return publications.add(session, new, files(made, page), contributions(made.report)).id
+    return publications.add(session, new, files(made, page, paper), contributions(made.report)).id
 
 
 def body_of(page: bytes) -> str:

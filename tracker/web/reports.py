@@ -21,7 +21,9 @@ from tracker.web.published import page_of
 
 bp = Blueprint("reports", __name__)
 
-TYPES = {"json": "application/json", "csv": "text/csv", "zip": "application/zip", "txt": "text/plain"}
+TYPES = {"json": "application/json", "csv": "text/csv", "txt": "text/plain"}
+TYPES |= {"zip": "application/zip", "pdf": "application/pdf"}
+PAPERS = {publishing.PDF_FILE: "a4", "report-letter.pdf": "us-letter"}
 DRAFT_HOLDS = timedelta(hours=12)
 
 
@@ -62,11 +64,15 @@ def printers(zone: str) -> dict[str, Any]:
 
 
 def answer_file(report, name: str, whose: str | None) -> Response:
-    """One file of a report, made now: report.json, report.txt, report-csv.zip or a table's CSV."""
+    """One file of a report, made now: a PDF, report.json, report.txt, report-csv.zip or a table's CSV."""
     if name == publishing.JSON_FILE:
         body: str | bytes = export.json_text(report)
     elif name == publishing.CSV_FILE:
         body = export.zipped(export.csv_files(report))
+    elif name in PAPERS:
+        from tracker.reports.pdf import pdf  # brings the typesetter
+
+        body = pdf(report, PAPERS[name])
     elif name == "report.txt":
         body = export.text(report)
     else:
@@ -339,17 +345,20 @@ def _cutoff(text: str | None) -> datetime:
 
 def _store(programme, term, made, form, what):
     """Render the page that is frozen, store the version, lead to it."""
+    from tracker.reports.pdf import pdf  # brings the typesetter
+
     number, former_number, role = what
     at, reason = now(), form.whole_reason() if former_number else ""
     stamp = {"number": number, "replaces": former_number, "at": at, "reason": reason, "term": term}
     page = page_of(made, programme, stamp, printers(programme.zone))
+    paper = pdf(made.report, standing=f"version {number}")
     session = db()
     session.info |= {"actor": audit.Actor(person_id(), role, programme.id), "reason": reason, "now": at}
     current = publications.former(session, programme.id, term.id, ReportKind.IMPACT)
     if (current.number if current else None) != former_number:
         abort(409)
     approval = publishing.Approval(programme.id, term.id, person_id(), at, reason)
-    found = publishing.publish(session, made, page, approval)
+    found = publishing.publish(session, made, page, approval, paper)
     session.commit()
     flash(f"Version {number} of the impact summary of {term.name} is published.")
     return redirect(url_for("funder.publication", publication_id=found))
