@@ -23,12 +23,15 @@ FAR = date.max
 class StockDay:
     """What was reported for a day: pieces in and out by lot, and what was counted (None: nobody counted).
 
+    ``found`` and ``missed``: of what came and left, what somebody wrote as a difference of a count.
     ``vends``: what the machine's counter moved on since the last count, None where that is not known.
     """
 
     came: dict[int, int] = field(default_factory=dict)
     left: dict[int, int] = field(default_factory=dict)
     given_out: int = 0  # of what left, what was said to have been given out
+    found: int = 0
+    missed: int = 0
     counted: int | None = None
     vends: int | None = None
 

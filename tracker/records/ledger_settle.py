@@ -166,41 +166,44 @@ Made = tuple[int, Line]  # place, (day, lot, why)
 
 def _worked_out(session: Session, places: Mapping[int, StockPlace], product_id: int | None) -> dict[Made, int]:
     made: dict[Made, int] = {}
-    stories = _stories(session, places, product_id)
-    ledger_vends.add(session, places, stories)
-    products = {product for _, product in stories}
+    told = stories(session, places, product_id)
+    ledger_vends.add(session, places, told)
+    products = {product for _, product in told}
     expires: dict[int, dict[int, date | None]] = defaultdict(dict)
     lots = select(Lot.id, Lot.product_id, Lot.expires_on).where(Lot.product_id.in_(products))
     for lot, product, until in session.execute(lots):
         expires[product][lot] = until
     unknown = {product: unknown_lot(session, product) for product in sorted(products)}
-    for (place, product), days in stories.items():
+    for (place, product), days in told.items():
         shelf = Shelf(unknown[product], expires[product], places[place].kind is PlaceKind.MACHINE)
         made |= {(place, line): pieces for line, pieces in replay(days, shelf).items()}
     return made
 
 
-def _stories(
-    session: Session, places: Mapping[int, StockPlace], product_id: int | None
+def stories(
+    session: Session, places: Mapping[int, StockPlace], product_id: int | None = None
 ) -> dict[Pair, dict[date, StockDay]]:
     """What was reported of each place and product, by day."""
     found: dict[Pair, dict[date, StockDay]] = defaultdict(lambda: defaultdict(StockDay))
     one_product = Lot.product_id == product_id if product_id is not None else Lot.product_id.is_not(None)
     given = func.sum(case((StockMove.reason == MoveReason.GIVEN_OUT, StockMove.quantity), else_=0))
+    differed = func.sum(case((StockMove.reason == MoveReason.COUNT_DIFFERENCE, StockMove.quantity), else_=0))
     for side in (StockMove.to_place_id, StockMove.from_place_id):
         query = (
-            select(side, Lot.product_id, StockMove.lot_id, StockMove.day, func.sum(StockMove.quantity), given)
+            select(side, Lot.product_id, StockMove.lot_id, StockMove.day, func.sum(StockMove.quantity), given, differed)
             .join(Lot, Lot.id == StockMove.lot_id)
             .where(side.in_(places), StockMove.worked_out.is_(None), StockMove.quantity > 0, one_product)
             .group_by(side, Lot.product_id, StockMove.lot_id, StockMove.day)
         )
-        for place, product, lot, day, pieces, given_out in session.execute(query):
+        for place, product, lot, day, pieces, given_out, difference in session.execute(query):
             said = found[place, product][day]
             if side is StockMove.to_place_id:
                 said.came[lot] = int(pieces)
+                said.found += int(difference)
             else:
                 said.left[lot] = int(pieces)
                 said.given_out += int(given_out)
+                said.missed += int(difference)
     counts = select(StockCount.place_id, StockCount.product_id, StockCount.day, StockCount.quantity)
     counts = counts.where(StockCount.place_id.in_(places))
     if product_id is not None:

@@ -18,9 +18,10 @@ from tracker.models.programme import Programme
 from tracker.models.publications import Publication
 from tracker.models.school import School
 from tracker.models.sheets import WeekSheet
+from tracker.models.supplies import StockPlace
 from tracker.models.units import Unit
 from tracker.records import people
-from tracker.vocabulary import Role
+from tracker.vocabulary import INNER_PLACES, Role
 from tracker.web.database import READS, act_as, db
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -211,6 +212,17 @@ def load_sheet(sheet_id: int, to: str | Iterable[str] = "see") -> tuple[WeekShee
     if sheet is None:
         _missing()
     return sheet, load_school(sheet.school_id, to)
+
+
+def load_place(place_id: int, to: str = "officer") -> tuple[StockPlace, School | None]:
+    """A place where stock is, with its school; one that belongs to no school is the programme's."""
+    place = db().get(StockPlace, place_id)
+    if place is None or place.kind not in INNER_PLACES:
+        _missing()
+    if place.school_id is not None:
+        return place, load_school(place.school_id, to)
+    load_programme(place.programme_id, to)
+    return place, None
 
 
 def load_programme(programme_id: int, to: str | Iterable[str] = "officer") -> Programme:
