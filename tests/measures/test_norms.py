@@ -5,7 +5,17 @@ import itertools
 import pytest
 
 from tracker.measures.ladders import Facility, Level, drinking_water_level, hygiene_level, sanitation_level
-from tracker.measures.norms import NORM_SETS, RATIOS, Fixtures, beside_set, fixtures_needed, pupils_per_fixture
+from tracker.measures.norms import (
+    EVERY_SET,
+    NORM_SETS,
+    RATIOS,
+    Fixtures,
+    beside_set,
+    chosen_sets,
+    fixtures_needed,
+    pupils_per_fixture,
+)
+from tracker.records.settings import NORM_CHOICES
 
 IMPROVED, UNIMPROVED, ABSENT = Facility.IMPROVED, Facility.UNIMPROVED, Facility.NONE
 
@@ -148,6 +158,14 @@ def test_a_set_that_does_not_exist_or_does_not_fit_is_refused():
         beside_set("nowhere", {})
     with pytest.raises(ValueError, match="no ratio of the set ke"):
         beside_set("ke", {"uk.u5": Fixtures(10, 1)})
+
+
+def test_the_settings_choices_are_the_named_sets():
+    # Numbers are kept: a set that is added goes to the end, so that a programme's choice stays what it was.
+    assert NORM_CHOICES == (EVERY_SET, *NORM_SETS) == ("all", "in.mh", "in.rte", "ke", "who09", "sph18", "uk", "ngo")
+    assert [list(chosen_sets(name)) for name in ("ke", "all")] == [["ke"], list(NORM_SETS)]
+    with pytest.raises(ValueError, match="choose one of"):
+        chosen_sets("nowhere")
 
 
 @pytest.mark.parametrize("numbers", [(-1, 2), (10, -1), (10, 2, -0.5), (10, 2, 2.5), (10, 2, 1.0, 3)])

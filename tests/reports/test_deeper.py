@@ -76,6 +76,26 @@ def test_pupils_to_a_usable_cabin_and_named_ratios(session, place):
     assert code[3:6] == (4, 1, 3)
 
 
+@pytest.mark.parametrize(
+    ("chosen", "asked", "known"),
+    [(3, [("latrines, girls", 25, 4)], "read"), (4, [("toilets, girls", 25, 4)], "from memory, not confirmed")],
+)
+def test_a_programme_that_chose_a_set_sees_that_one_by_name(session, place, chosen, asked, known):
+    small.count(session, place[3], MONDAY, 100)
+    setting = {"programme_id": place[0].id, "key": "fixture_norms", "from_day": date(2026, 1, 1), "value": chosen}
+    make._add(session, m.programme.ProgrammeSetting(**setting))
+    norms = table(of_school(session, place), "fixture_norms")
+    assert [row[1:4] for row in norms.rows if "girls" in row[1]] == asked
+    assert len({row[0] for row in norms.rows}) == 1 and norms.rows[0][0] in norms.note and f"({known})" in norms.note
+
+
+def test_a_set_by_age_says_that_records_cannot_be_set_beside_it(session, place):
+    setting = {"programme_id": place[0].id, "key": "fixture_norms", "from_day": date(2026, 1, 1), "value": 6}
+    make._add(session, m.programme.ProgrammeSetting(**setting))
+    norms = table(of_school(session, place), "fixture_norms")
+    assert norms.rows == () and "by age" in norms.empty
+
+
 def test_where_visits_outlast_the_break_no_number_of_cabins_is_enough(session, place):
     # 3,000 visits in 10 breaks of a week are 300 girls. Even with a cabin each all must be done in 20 minutes (half of
     # the breaks) or 40: (1 - exp(-1200 / 84.5))^300 = 0.9998. In a break of 4 minutes it is (1 - exp(-240 / 84.5))^300

@@ -315,6 +315,14 @@ def test_a_percentage_that_gives_a_hidden_count_back_is_withheld_with_it():
     assert made.line("share").figure.value is None and made.line("many").figure.value == 700
 
 
+@pytest.mark.parametrize(("given", "need", "words"), [(12, 19, "too few for a percentage"), (12, 40, "")])
+def test_a_percentage_of_a_printed_number_under_20_is_withheld(given, need, words):
+    part, whole = came(given), came(need)
+    of = Figure(given / need, "share", Basis.ESTIMATED, used=6, expected=6, records="machine-weeks", about_people=True)
+    made = protected(report(line(part, key="part"), line(whole, key="whole"), line(of, key="share")), 10)
+    assert made.line("share").figure.withheld == words
+
+
 def test_a_part_that_is_not_printed_is_protected_too():
     # 114 in all ways less 111 by machines: 3 by hand.
     machines, every = (replace(PUPILS, value=float(n), unit="napkins", records="machine-weeks") for n in (111, 114))

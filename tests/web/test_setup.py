@@ -561,6 +561,16 @@ def test_shares_are_written_in_percent_and_kept_in_thousandths(change, set_progr
     assert saved.query(ProgrammeSetting).one().value == 975
 
 
+def test_a_named_set_is_chosen_by_its_number_and_shown_by_its_name(set_programme, saved, administrator, programme):
+    asked = {"key": "fixture_norms", "from_day": "2026-03-02"}
+    refused = set_programme("setting", asked | {"value": "8"})
+    assert "from 0 to 7" in refused.text and "4: WHO, schools in low-cost settings, 2009" in refused.text
+    assert set_programme("setting", asked | {"value": "4"}).status_code == 302
+    assert saved.query(ProgrammeSetting).one().value == 4
+    page = administrator.get(f"/setup/{programme.id}").text
+    assert "WHO, schools in low-cost settings, 2009: girls 25, boys 50 (from memory, not confirmed)" in page
+
+
 def test_a_grade_is_chosen_from_those_on_record_or_said_to_be_new(change, school, saved):
     data = {"shift_id": shift_of(saved, school), "sex": "girls", "age": "", "pupils": "30", "from_day": "2026-03-02"}
     saved.rollback()

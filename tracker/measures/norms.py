@@ -53,7 +53,17 @@ class NormSet:
         """Whether every ratio of the set was read in its source."""
         return all(RATIOS[name].confirmed for name in self.ratios)
 
+    @property
+    def named(self) -> str:
+        """The title with how its ratios are known, as it stands wherever the set is chosen.
 
+        >>> NORM_SETS["who09"].named
+        'WHO, schools in low-cost settings, 2009: girls 25, boys 50 (from memory, not confirmed)'
+        """
+        return f"{self.title} ({'read' if self.confirmed else 'from memory, not confirmed'})"
+
+
+EVERY_SET = "all"
 NORM_SETS: dict[str, NormSet] = {
     "in.mh": NormSet("A state building code: girls 25, boys 40, urinals 20", ("in.mh.g", "in.mh.b", "in.mh.u")),
     "in.rte": NormSet("A state's school notice: toilets 80, urinals 20", ("in.rte.t", "in.rte.u")),
@@ -112,6 +122,18 @@ def norm_set(name: str) -> NormSet:
     if name not in NORM_SETS:
         raise ValueError(f"there is no set of norms named {name}; choose one of {', '.join(sorted(NORM_SETS))}")
     return NORM_SETS[name]
+
+
+def chosen_sets(name: str) -> dict[str, NormSet]:
+    """The set of this name, by its name; with "all" every set, in the order of ``NORM_SETS``.
+
+    Raises:
+        ValueError: there is no such set.
+
+    >>> list(chosen_sets("ke")), len(chosen_sets("all")) == len(NORM_SETS)
+    (['ke'], True)
+    """
+    return dict(NORM_SETS) if name == EVERY_SET else {name: norm_set(name)}
 
 
 def beside_set(name: str, fixtures: Mapping[str, Fixtures]) -> tuple[Beside, ...]:

@@ -14,7 +14,10 @@ from tracker.records.asked import rows_of
 
 @dataclass(frozen=True, slots=True)
 class SettingKey:
-    """One setting: its key, the value where a programme sets none, the bounds, the unit and what it means."""
+    """One setting: its key, the value where a programme sets none, the bounds, the unit and what it means.
+
+    choices: where the value is the number of a choice, what each number stands for, from 0.
+    """
 
     key: str
     default: int
@@ -22,7 +25,12 @@ class SettingKey:
     high: int
     unit: str
     meaning: str
+    choices: tuple[str, ...] = ()
 
+
+EVERY_SET = "all"
+NORM_CHOICES = (EVERY_SET, "in.mh", "in.rte", "ke", "who09", "sph18", "uk", "ngo")  # new ones go to the end
+CHOICE = "choice"
 
 KEYS: tuple[SettingKey, ...] = (
     SettingKey("sheet_due_days", 3, 0, 28, "days", "A week sheet is due so many days after the week's last day."),
@@ -40,6 +48,15 @@ KEYS: tuple[SettingKey, ...] = (
         "out_too_many_visits_factor", 3, 1, 50, "visits", "More visits a pupil and day at a unit are asked about."
     ),
     SettingKey("litres_u_permille", 100, 0, 1000, "per mille", "Uncertainty of a fitting's litres, if not known."),
+    SettingKey(
+        "fixture_norms",
+        0,
+        0,
+        len(NORM_CHOICES) - 1,
+        CHOICE,
+        "Named set of pupils to a fixture that reports show.",
+        NORM_CHOICES,
+    ),
 )
 
 BY_KEY = {one.key: one for one in KEYS}
@@ -92,9 +109,21 @@ measure that uses them names one. The smallest count that may be shown can be ra
 | key | default | from | to | unit | means |
 | --- | --- | --- | --- | --- | --- |
 """
+CHOICES_OPENING = """Choices of `{key}`. "all" shows every named set. docs/measures.md has their ratios and sources, and which were read
+in their source and which are from memory.
+
+| value | named set |
+| --- | --- |
+"""
 
 
 def settings_text() -> str:
     """The text of docs/settings.md."""
     rows = (f"| `{one.key}` | {one.default} | {one.low} | {one.high} | {one.unit} | {one.meaning} |\n" for one in KEYS)
-    return OPENING + "".join(rows)
+    return OPENING + "".join(rows) + "".join(map(_choices_text, filter(lambda one: one.choices, KEYS)))
+
+
+def _choices_text(one: SettingKey) -> str:
+    """The numbers of a setting's choices."""
+    rows = (f"| {number} | `{choice}` |\n" for number, choice in enumerate(one.choices))
+    return f"\n{CHOICES_OPENING.format(key=one.key)}" + "".join(rows)

@@ -12,7 +12,7 @@ from tracker.measures.figure import Figure
 from tracker.records import heads, publications
 from tracker.records.settings import setting
 from tracker.reports.leaving import given_away
-from tracker.reports.people_numbers import PEOPLE_UNITS
+from tracker.reports.people_numbers import PEOPLE_RECORDS, PEOPLE_UNITS
 from tracker.reports.printing import day, number, print_figure
 from tracker.reports.report import Cell, Column, Report
 from tracker.vocabulary import SheetState
@@ -202,4 +202,6 @@ def thin_shares(report: Report, *, about_people: bool) -> Iterator[str]:
 def _is_thin(figure: Figure, about_people: bool) -> bool:
     if figure.unit != "share" or figure.value is None or figure.about_people is not about_people:
         return False
+    if about_people and figure.records not in PEOPLE_RECORDS:
+        return False  # its records are not what it is a share of; small parts and wholes are hidden themselves
     return figure.used < MIN_BASE and (figure.expected > 0 or about_people)

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from tracker.measures.disclosure import Hidden, Withheld
+from tracker.measures.disclosure import MIN_BASE, Hidden, Withheld
 from tracker.measures.disclosure_document import NOTHING_BEFORE, Former, hide_numbers, numbers_reveal
 from tracker.measures.figure import Figure
 from tracker.reports.people_numbers import (
@@ -56,7 +56,9 @@ def _hidden(numbers: PeopleNumbers, threshold: int, former: Former) -> dict[Plac
     for (place, _), kind in kinds.items():
         found[place] = kind
     for share, part, whole in numbers.quotients():
-        if part in found or whole in found:
+        if numbers.numbers[whole, "value"] < MIN_BASE:
+            found[share] = Hidden.BASE
+        elif part in found or whole in found:
             found.setdefault(share, Hidden.SOME_SMALL)
     return {place: Withheld(kind, threshold) for place, kind in found.items()}
 

@@ -87,9 +87,9 @@ class PeopleNumbers:
 
     def _share(self, place: Place, figure: Figure, threshold: int) -> None:
         base, value = figure.used, figure.value or 0.0
-        of_people = figure.records in PEOPLE_RECORDS
         part = round(value * base)
-        if not share_allowed(base, part if of_people else None, threshold):
+        of_people = figure.records in PEOPLE_RECORDS  # else its records are not what it is a share of
+        if of_people and not share_allowed(base, part, threshold):
             self.thin.add(place)
             return
         self.shares[place] = value

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from tracker.records.settings import BY_KEY
+from tracker.measures.norms import NORM_SETS
+from tracker.records.settings import BY_KEY, CHOICE
 from tracker.vocabulary import (
     BeforeKind,
     ClosureScope,
@@ -64,7 +65,9 @@ SETTINGS = {
     "service_permille": "Restocking aims to meet this share of the requests",
     "out_too_many_visits_factor": "Visits a pupil and day at a unit above which the sheet asks",
     "litres_u_permille": "Uncertainty of a fitting's litres, where none is recorded",
+    "fixture_norms": "Named set of pupils to a cabin or urinal that reports show",
 }
+EVERY_SET = "every named set"
 SHARE, MILLILITRES = "per mille", "mL"
 
 
@@ -88,7 +91,8 @@ def setting_name(key: str) -> str:
 def setting_unit(key: str) -> str:
     """The unit in which people write a setting."""
     unit = BY_KEY[key].unit
-    return {SHARE: "percent", MILLILITRES: "millilitres (9000 is 9 L)"}.get(unit, unit)
+    plain = {SHARE: "percent", MILLILITRES: "millilitres (9000 is 9 L)", CHOICE: "the number of a choice below"}
+    return plain.get(unit, unit)
 
 
 def setting_value(key: str, value: int) -> str:
@@ -96,11 +100,30 @@ def setting_value(key: str, value: int) -> str:
 
     >>> setting_value("service_permille", 950), setting_value("reference_cistern_ml", 9000)
     ('95 %', '9 L')
+    >>> setting_value("fixture_norms", 3)
+    'A health ministry: girls 25, boys 30 (read)'
     """
     unit = BY_KEY[key].unit
+    if BY_KEY[key].choices:
+        return choice_words(BY_KEY[key].choices[value])
     if unit == SHARE:
         return f"{value / 10:g} %"
     return f"{value / 1000:g} L" if unit == MILLILITRES else f"{value} {unit}"
+
+
+def choice_words(choice: str) -> str:
+    """A named set of norms with how its ratios are known."""
+    return NORM_SETS[choice].named if choice in NORM_SETS else EVERY_SET
+
+
+def choices_words() -> str:
+    """Every setting of which a choice is written as a number, with its choices."""
+    said = []
+    for one in BY_KEY.values():
+        if one.choices:
+            listed = "; ".join(f"{number}: {choice_words(choice)}" for number, choice in enumerate(one.choices))
+            said.append(f"{setting_name(one.key)} — {listed}.")
+    return " ".join(said)
 
 
 def is_share(figure: str) -> bool:

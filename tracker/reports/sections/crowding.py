@@ -15,7 +15,8 @@ import pandas as pd
 from tracker.measures import crowding, crowding_breaks, crowding_cabins, lost
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure
-from tracker.measures.norms import NORM_SETS, RATIOS, Beside, Fixtures, beside_set
+from tracker.measures.norms import EVERY_SET, NORM_SETS, RATIOS, Beside, Fixtures, beside_set, chosen_sets
+from tracker.records.settings import NORM_CHOICES
 from tracker.reports.facts import TermFacts
 from tracker.reports.printing import number, short_day
 from tracker.reports.report import Cell, Section, Table
@@ -280,10 +281,17 @@ def _queue_cells(
     return usable, per, as_share(served), shown
 
 
+NOT_TOLD_APART = "The ratios of the chosen set are by age or for taps, which these records do not tell apart by pupils."
+
+
 def norms_table(facts: TermFacts) -> Table:
-    """Fixtures that named sets of ratios would ask for, beside those that stand, added up over the schools."""
+    """Fixtures that named sets of ratios would ask for, beside those that stand, added up over the schools.
+
+    The programme chooses one set, or every one.
+    """
     rows: list[tuple[Cell, ...]] = []
-    for name, one in NORM_SETS.items():
+    choice = NORM_CHOICES[facts.settings["fixture_norms"]]
+    for name, one in chosen_sets(choice).items():
         for key in one.ratios:
             found = [row for school in facts.schools if (row := _beside(facts, name, key, school.id)) is not None]
             if found:
@@ -301,7 +309,10 @@ def norms_table(facts: TermFacts) -> Table:
         "Ratios differ by country and purpose, and say nothing about crowding in a break. Ratios by age, and for taps, "
         "are left out. Sources stand in the page on measures."
     )
-    empty = "Pupils or cabins are not on record."
+    if choice != EVERY_SET:
+        note = f"The programme chose this set: {NORM_SETS[choice].named}. {note}"
+    ratios = {key for one in chosen_sets(choice).values() for key in one.ratios}
+    empty = "Pupils or cabins are not on record." if ratios & RATIO_OF.keys() else NOT_TOLD_APART
     return Table("fixture_norms", "Beside named ratios of pupils to a cabin", columns, tuple(rows), note, empty)
 
 

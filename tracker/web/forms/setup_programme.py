@@ -9,7 +9,7 @@ from wtforms.validators import ValidationError
 from tracker.records import settings
 from tracker.web.forms.fields import DayField, PickField, PlainForm, text_field
 from tracker.web.forms.setup import COUNTS_FROM, ClosureForm, code_field, reason_field
-from tracker.web.words import SHARE, is_share, setting_name, setting_unit
+from tracker.web.words import SHARE, choices_words, is_share, setting_name, setting_unit
 
 
 class TermForm(PlainForm):
@@ -32,7 +32,9 @@ class SettingForm(PlainForm):
     key = PickField(
         "Setting", choices=[(one.key, f"{setting_name(one.key)}, in {setting_unit(one.key)}") for one in settings.KEYS]
     )
-    value = text_field("Value, in the unit that stands beside the setting", 12, "Write a number.")
+    value = text_field(
+        "Value, in the unit that stands beside the setting", 12, "Write a number.", description=choices_words()
+    )
     from_day = DayField("From", description=COUNTS_FROM)
     reason = reason_field()
 
