@@ -276,7 +276,7 @@ def test_a_round_moved_is_a_round_read_anew(demo):
 def test_machines_demand_by_product_adds_up_to_that_of_their_school(demo):
     zone = ZoneInfo("Etc/GMT-3")
     stocked = restock_demand.read(demo, 1, DEMO.today, DEMO.until, None)
-    machines = restock_demand._machines(demo, stocked, zone)
+    machines = restock_demand._machines(restock_demand.machine_use(demo, stocked, zone))
     occasions = restock_demand._occasions(stocked)
     weeks = restock_demand.frames.machine_weeks(demo, stocked.scope, occasions)
     vends = restock_demand._vends(demo, stocked, zone, occasions)

@@ -18,7 +18,7 @@ from tracker.measures.forecast import dispersion
 from tracker.measures.intermittent import DemandClass, croston, demand_pattern
 
 NOW_AND_THEN: Final = (DemandClass.INTERMITTENT, DemandClass.LUMPY)
-PERIOD_COLUMNS: Final = ["place_id", "product_id", "school_id", "day", "days", "used", "given", "ran_out"]
+PERIOD_COLUMNS: Final = ["place_id", "product_id", "school_id", "since", "day", "days", "used", "given", "ran_out"]
 DEMAND_TYPES: Final = {
     "place_id": "int64",
     "product_id": "int64",
@@ -46,8 +46,9 @@ def used_between_counts(
             (of what was used, what was written down by name).
         places: ``place_id``, ``school_id``. days_held: ``school_id``, ``day``: the school days.
     Returns:
-        ``place_id``, ``product_id``, ``school_id``, ``day`` (of the later count), ``days`` (school days after the
-        earlier count up to the later one), ``used``, ``given`` (pieces), ``ran_out`` (1 where nothing was left).
+        ``place_id``, ``product_id``, ``school_id``, ``since`` (day of the earlier count), ``day`` (of the later one),
+        ``days`` (school days after the one up to the other), ``used``, ``given`` (pieces), ``ran_out`` (1 where nothing
+        was left).
         Periods without a school day, and those that come out below 0 (something was not written down), are left out.
     Source: stock identity (arithmetic).
     """
@@ -58,7 +59,11 @@ def used_between_counts(
     (held,) = _running(days_held.assign(one=1.0), rows, ["school_id"], ("one",))
     left = rows["left"].to_numpy("float64")
     rows = rows.assign(
-        days=_step(held), used=-_step(left) + _step(came), given=_step(given), ran_out=(left <= 0).astype("int64")
+        since=rows["day"].shift(),
+        days=_step(held),
+        used=-_step(left) + _step(came),
+        given=_step(given),
+        ran_out=(left <= 0).astype("int64"),
     )
     found = rows[before & (rows["days"] > 0) & (rows["used"] >= 0)]
     return found[PERIOD_COLUMNS].reset_index(drop=True)

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from tracker.measures import demand, dials, supplies, use
+from tracker.measures.intermittent import DemandClass
 from tracker.records import frames
 from tracker.vocabulary import PlaceKind, Source, UnitKind
 
@@ -46,13 +47,23 @@ def read(
 
 def by_school(session: frames.Session, stocked: Stocked, zone: ZoneInfo) -> pd.DataFrame:
     """Demand by school and product, from ``use.school_use``; machines of menstrual supplies by ``demand``."""
-    machines = _machines(session, stocked, zone)
-    elsewhere = _elsewhere(stocked, machines)
+    machines = _machines(machine_use(session, stocked, zone))
+    elsewhere = use.place_demand(other_use(stocked, machines))
     return use.school_use(pd.concat([machines[PLACED], elsewhere[PLACED]], ignore_index=True))
 
 
-def _machines(session: frames.Session, stocked: Stocked, zone: ZoneInfo) -> pd.DataFrame:
-    """Demand of each machine and product that has weeks to learn from."""
+@dataclass(frozen=True, eq=False)
+class MachineUse:
+    """Weeks of machines by product: ``given`` from ``supplies.given_out_weeks`` and ``weeks`` as the frame
+    ``machine_weeks``; in both ``unit_id`` is one number for a machine and a product, unit × ``width`` + product."""
+
+    given: pd.DataFrame
+    weeks: pd.DataFrame
+    width: int
+
+
+def machine_use(session: frames.Session, stocked: Stocked, zone: ZoneInfo) -> MachineUse:
+    """What machines gave out week by week. A counter tells of the machine's product where it holds one alone."""
     ids = dict(zip(stocked.products["product"], stocked.products["product_id"], strict=True))
     width = max(ids.values(), default=0) + 1
     occasions = _occasions(stocked)
@@ -65,11 +76,15 @@ def _machines(session: frames.Session, stocked: Stocked, zone: ZoneInfo) -> pd.D
     vends = vends[vends["unit_id"].isin(alone.index)]
     vends = vends.assign(unit_id=vends["unit_id"] * width + vends["unit_id"].map(alone).astype("int64"))
     schools = weeks[["unit_id", "school_id"]].drop_duplicates()
-    given = supplies.given_out_weeks(weeks, vends, schools, occasions)
-    found = demand.machine_demand(given, weeks)
-    return found.assign(
-        product_id=found["unit_id"] % width, periods=found["weeks"], ran_out=found["sold_out_weeks"], kind="smooth"
-    )
+    return MachineUse(supplies.given_out_weeks(weeks, vends, schools, occasions), weeks, width)
+
+
+def _machines(used: MachineUse) -> pd.DataFrame:
+    """Demand of each machine and product that has weeks to learn from."""
+    found = demand.machine_demand(used.given, used.weeks)
+    kind = DemandClass.SMOOTH.value
+    product = found["unit_id"] % used.width
+    return found.assign(product_id=product, periods=found["weeks"], ran_out=found["sold_out_weeks"], kind=kind)
 
 
 def _occasions(stocked: Stocked) -> pd.DataFrame:
@@ -89,17 +104,18 @@ def _vends(session: frames.Session, stocked: Stocked, zone: ZoneInfo, occasions:
     return dials.spread_over_weeks(dials.interval_uses(vends, preferred=preferred), occasions, machines)
 
 
-def _elsewhere(stocked: Stocked, machines: pd.DataFrame) -> pd.DataFrame:
-    """Demand at all other places. What left a cupboard of a product that the school's machines hold is mostly refills
-    that nobody wrote down: of it only what was handed out by name counts."""
+def other_use(stocked: Stocked, machines: pd.DataFrame) -> pd.DataFrame:
+    """Periods between counts at all other places, from ``use.used_between_counts``.
+
+    What left a cupboard of a product that the school's machines hold is mostly refills that nobody wrote down: of it
+    only what was handed out by name counts. ``machines``: ``school_id`` and ``product_id`` of those.
+    """
     periods = use.used_between_counts(stocked.counts, stocked.moves, stocked.places, stocked.days)
     kinds = stocked.places.set_index("place_id")["kind"]
     menstrual = stocked.products.loc[stocked.products["menstrual"], "product_id"]
     counted = (periods["place_id"].map(kinds) == PlaceKind.MACHINE.value) & periods["product_id"].isin(menstrual)
     periods = periods[~counted]
-    pairs = pd.MultiIndex.from_frame(machines[use.PAIR])
-    by_name = pd.MultiIndex.from_frame(periods[use.PAIR]).isin(pairs)
-    periods = periods.assign(
+    by_name = pd.MultiIndex.from_frame(periods[use.PAIR]).isin(pd.MultiIndex.from_frame(machines[use.PAIR]))
+    return periods.assign(
         used=periods["used"].mask(by_name, periods["given"]), ran_out=periods["ran_out"].mask(by_name, 0)
     )
-    return use.place_demand(periods)
