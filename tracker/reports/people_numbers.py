@@ -7,7 +7,6 @@ together, one count that stands in two places. A coincidence is then taken for a
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -29,6 +28,7 @@ PEOPLE_RECORDS: Final = ("pupils", "girls", "boys")
 ENDS: Final = ("value", "low", "high")
 NOW, LAST = "now", "last"
 UNPRINTED: Final = "not printed"
+SHARE_STEP: Final = 0.0005  # half a tenth of a percent
 FEWER: Final = re.compile("fewer than ([0-9]+)")
 # A whole and one of its parts: the other part is not printed, and follows from the two.
 WHOLE_AND_PART: Final = {"need|Given out, by machines and by hand|figure": "given_out|now"}
@@ -105,8 +105,18 @@ class PeopleNumbers:
         for share, value in self.shares.items():
             for part, whole in combinations(values, 2):
                 for a, b in ((part, whole), (whole, part)):
-                    if self.units[a] == self.units[b] and math.isclose(values[a] / values[b], value, abs_tol=5e-4):
+                    if self.units[a] == self.units[b] and may_be(values[a], values[b], value):
                         yield share, a, b
+
+
+def may_be(part: float, whole: float, share: float) -> bool:
+    """Whether a share is part ÷ whole, both printed in whole numbers and the share to a tenth of a percent.
+
+    >>> may_be(3, 43, 0.069), may_be(3, 43, 0.08)
+    (True, False)
+    """
+    least, most = (part - 0.5) / (whole + 0.5), (part + 0.5) / max(whole - 0.5, 0.5)
+    return least - SHARE_STEP <= share <= most + SHARE_STEP
 
 
 def digits_of(figure: Figure) -> tuple[float | None, ...]:
