@@ -112,7 +112,7 @@ class PeopleNumbers:
 def may_be(part: float, whole: float, share: float) -> bool:
     """Whether a share is part ÷ whole, both printed in whole numbers and the share to a tenth of a percent.
 
-    >>> may_be(3, 43, 0.069), may_be(3, 43, 0.08)
+    >>> may_be(3, 43, 0.069), may_be(3, 43, 0.09)
     (True, False)
     """
     least, most = (part - 0.5) / (whole + 0.5), (part + 0.5) / max(whole - 0.5, 0.5)
