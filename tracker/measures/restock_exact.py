@@ -149,7 +149,7 @@ def _prices(market: Market) -> tuple[Numbers, float, Numbers]:
         rest.append(float(left / scale @ point) - value)
         seen.append(packs)
         found = linprog(np.r_[np.zeros(rows), 1.0], A_ub=np.array(cuts), b_ub=rest, bounds=bounds, method="highs-ds")
-        if found.status != 0:
+        if found.x is None or found.fun is None:
             break
         chosen = -found.ineqlin.marginals @ np.array(seen)
         if best[0] - found.fun <= 1e-9 * max(1.0, best[0]):

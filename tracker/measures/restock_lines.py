@@ -85,7 +85,7 @@ def prepare(needs: pd.DataFrame, products: pd.DataFrame, limits: Limits, enough_
     product = pd.Index(goods["product_id"]).get_indexer(pd.Index(lines["product_id"]))
     size = goods["pack_size"].to_numpy(dtype="float64")[product]
     reachable = lines["reachable"].to_numpy(dtype=bool)
-    known = (reachable & lines["mean"].notna() & lines["on_hand"].notna()).to_numpy(dtype=bool)
+    known = reachable & lines[["mean", "on_hand"]].notna().all(axis=1).to_numpy(dtype=bool)
     stock = np.floor(lines["on_hand"].to_numpy(dtype="float64"))
     least = np.where(reachable, np.ceil(lines["minimum"].to_numpy(dtype="float64") / size), 0).astype("int64")
     fits = np.where(reachable, np.floor(lines["room"].fillna(np.inf).to_numpy() / size), 0.0)
@@ -144,8 +144,8 @@ def _check_minimums(made: Round) -> None:
         raise InfeasiblePlan(found)
 
 
-def _who(made: Round, row: int) -> tuple[object, object]:
-    line = made.lines.iloc[row]
+def _who(made: Round, row: np.integer) -> tuple[object, object]:
+    line = made.lines.iloc[int(row)]
     return line["product_id"], line["school_id"]
 
 

@@ -115,9 +115,9 @@ def reasons(made: Round, packs: Wholes) -> list[str]:
         (packs >= made.most, Reason.NOTHING_NEEDED),
     ]
     cases += [(blocked[reason][made.product], reason) for reason in (Reason.STOCK, Reason.VEHICLE, Reason.BUDGET)]
-    return np.select(
-        [where for where, _ in cases], [reason.value for _, reason in cases], default=Reason.AS_COMPARED.value
-    ).tolist()
+    words = [reason.value for _, reason in cases]
+    found = np.select([where for where, _ in cases], words, default=Reason.AS_COMPARED.value)
+    return [str(reason) for reason in found]
 
 
 def _short_of_room(made: Round) -> npt.NDArray[np.bool_]:

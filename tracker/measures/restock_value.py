@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from tracker.measures.restock_lines import ML, Round, Steps, Wholes, prepare, steps
+from tracker.measures.restock_loss import Numbers
 from tracker.measures.restock_plan import chosen
 from tracker.measures.restock_score import Plan, scored
 from tracker.measures.restock_terms import ENOUGH_BELOW, Aim, Limited, Limits, Method
@@ -132,8 +133,8 @@ def _free(needs: pd.DataFrame, products: pd.DataFrame, limits: Limits) -> Round:
     return prepare(needs.assign(minimum=0), products, limits, ENOUGH_BELOW)
 
 
-def _within_room(made: Round, packs: np.ndarray) -> Wholes:
-    return np.minimum(packs, made.fits).astype("int64")
+def _within_room(made: Round, packs: Numbers) -> Wholes:
+    return np.asarray(np.minimum(packs, made.fits), dtype="int64")
 
 
 def _largest(made: Round, cut: Callable[[float], Wholes]) -> Wholes:
