@@ -32,7 +32,21 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
 # measures that any measure may build on; otherwise no measure knows another's formula
 SHARED_MEASURES = {"figure", "intervals", "calendar", "dials", "parts", "norms"}
 SHARED_MEASURES |= {"differences", "clusters", "changes", "burst", "burst_gamma", "burst_times", "steady"}
-SHARED_MEASURES |= {"faults", "lost"}
+SHARED_MEASURES |= {"faults", "lost", "columns"}
+# one measure in several modules: inside a family they may build on each other, and nobody else on them
+FAMILIES: dict[str, set[str]] = {
+    "what flows, and its meter": {
+        *("flush", "flush_lines", "flush_plan", "manual_flush", "cleaning_water", "water_rows", "water"),
+        *("meter_scopes", "balance", "tanks", "tank_use", "power", "power_balance"),
+    },
+    "visits": {"visits", "visits_drawn", "visit_estimate"},
+    "crowded breaks": {"crowding", "crowding_breaks", "crowding_cabins"},
+    "demand": {"censored", "censored_core", "counts", "intermittent", "demand", "forecast", "stock_levels", "use"},
+    "records against themselves": {"consistency", "stock_balance"},
+    "fittings compared": {"comparison", "trials"},
+}
+# families whose modules begin with their name
+FAMILY_NAMES = ("disclosure", "restock", "stops")
 # records may ask the pure calendar, and nothing else of the measures
 RECORDS_MAY_ASK = {"tracker.measures.calendar"}
 # models are named in the exchange format only
@@ -88,6 +102,55 @@ FILES = sorted(path for path in ROOT.rglob("*.py") if layer_of(path) in ALLOWED)
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_every_module_imports_only_what_its_layer_may(path: Path):
     assert wrongs(path, layer_of(path), imports_of(path)) == []
+
+
+def measures_of(imports: set[str]) -> set[str]:
+    """Names of measure modules among imported names."""
+    named = {
+        name.removeprefix("tracker.measures.").split(".")[0] for name in imports if name.startswith("tracker.measures.")
+    }
+    return {name for name in named if (ROOT / "measures" / f"{name}.py").exists()}
+
+
+def families_of(name: str) -> set[str]:
+    found = {family for family, members in FAMILIES.items() if name in members}
+    return found | {family for family in FAMILY_NAMES if name == family or name.startswith(family + "_")}
+
+
+def strangers(name: str, imports: set[str]) -> list[str]:
+    """Measures that a measure builds on though it is of another family."""
+    others = measures_of(imports) - SHARED_MEASURES - {name}
+    return sorted(other for other in others if not families_of(name) & families_of(other))
+
+
+MEASURES = sorted((ROOT / "measures").glob("*.py"))
+
+
+@pytest.mark.parametrize("path", MEASURES, ids=lambda path: path.stem)
+def test_no_measure_knows_the_formula_of_another(path: Path):
+    found = strangers(path.stem, imports_of(path))
+    assert found == [], f"{path.stem} builds on {found}: share what both need, or name a family of one measure"
+
+
+def test_a_measure_that_knows_anothers_formula_would_be_caught():
+    assert strangers("uptake", {"tracker.measures.supplies", "tracker.measures.supplies.given_out_total"}) == [
+        "supplies"
+    ]
+    assert strangers("water", {"tracker.measures", "tracker.measures.visits"}) == ["visits"]
+    assert strangers("stops", {"tracker.measures.restock_terms"}) == ["restock_terms"]
+    assert strangers("water", {"tracker.measures.flush", "tracker.measures.figure"}) == []
+
+
+def test_shared_measures_build_on_shared_ones_only():
+    for name in sorted(SHARED_MEASURES):
+        assert not families_of(name), f"{name} is shared and of a family"
+        assert strangers(name, imports_of(ROOT / "measures" / f"{name}.py")) == []
+
+
+def test_families_name_modules_that_are_there_each_once():
+    named = [name for members in FAMILIES.values() for name in members]
+    assert len(named) == len(set(named))
+    assert {f"{name}.py" for name in {*named, *SHARED_MEASURES, *FAMILY_NAMES}} <= {path.name for path in MEASURES}
 
 
 def test_the_table_names_every_layer_below_the_doors():
