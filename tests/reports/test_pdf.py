@@ -2,7 +2,7 @@
 
 Checked on the file's own objects as ISO 32000 and PDF/UA-1 (ISO 14289-1) name them (from memory): the mark of the
 standard, language, title, structure (headings, table heads, figures with alternative text), and fonts that are
-embedded and carry their letters. What a validator said of the demo's files stands in docs/reports.md.
+embedded and carry their letters. A validator of PDF/UA-1 (the wheel page-validation) reads the whole file besides.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
 
+import page as validator
 import pytest
 from pypdf import PdfReader
 
@@ -58,6 +59,14 @@ def test_the_file_says_its_standard_its_language_and_its_title(reader):
     assert root["/ViewerPreferences"]["/DisplayDocTitle"].value
     assert b"pdfuaid:part" in root["/Metadata"].get_data()
     assert reader.metadata.title == f"Lakes {SCRIPTS}: impact summary"
+
+
+def test_a_validator_finds_every_rule_of_pdf_ua_kept():
+    whole = pdf(made(title=f"Lakes {SCRIPTS}: impact summary"))
+    found = validator.validate_pdf_bytes(whole, profile=validator.ValidationProfile.PDF_UA_1)
+    assert found.is_compliant and found.rules.passed > 100, found.failures
+    broken = whole.replace(b"/DisplayDocTitle true", b"/DisplayDocTitle null")
+    assert not validator.validate_pdf_bytes(broken, profile=validator.ValidationProfile.PDF_UA_1).is_compliant
 
 
 def test_headings_table_heads_and_the_chart_are_told_apart_by_their_tags(reader):
