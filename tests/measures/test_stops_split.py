@@ -65,6 +65,15 @@ def test_a_school_of_more_need_takes_the_place_of_one_of_less():
     assert sorted(found.days[0].order) == [1, 2] and found.left_out == {3: LeftOut.NO_ROOM}
 
 
+def test_two_schools_take_the_place_of_one_that_has_less_need_than_both():
+    # A vehicle of 100 min: the far school (need 3) alone takes 45 + 10 + 45 = 100; the near ones (2 and 2) take
+    # 10 + 10 + 5 + 10 + 10 = 45, and with the far one nothing else fits.
+    table = [[0, 45, 10, 10], [45, 0, 45, 45], [10, 45, 0, 5], [10, 45, 5, 0]]
+    wanted = [Call(10, (1,), 3.0), Call(10, (1,), 2.0), Call(10, (1,), 2.0)]
+    found = split(table, wanted, [VehicleDay(480, 100, open_to(1, 2, 3))])
+    assert sorted(found.days[0].order) == [2, 3] and found.left_out == {1: LeftOut.NO_HOURS}
+
+
 def test_a_closed_day_sends_the_school_to_the_other_day():
     table = [[0, 10, 10], [10, 0, 1], [10, 1, 0]]
     found = split(table, calls(1, 1), [day([1]), day([2])])

@@ -7,7 +7,7 @@ import math
 import pandas as pd
 import pytest
 
-from tracker.measures.urgency import by_urgency, like_units
+from tracker.measures.urgency import by_urgency, day_means, like_units
 
 MEANS = ["unit_id", "mean", "var", "n"]
 
@@ -76,3 +76,42 @@ def test_no_outage_and_a_school_without_breaks():
     assert empty.empty and "visits_a_day" in empty
     row = by_urgency(out((1, 1, 1, False, False)), {}, means((1, 4, 2, 6)), units((1, 1))).iloc[0]
     assert (row.breaks_a_day, row.visits_a_day, row.low, row.high) == (0.0, 0.0, 0.0, 0.0)
+
+
+def weeks(*visits):
+    mondays = pd.date_range("2031-01-06", periods=len(visits), freq="7D", unit="us")
+    return pd.DataFrame({"unit_id": 1, "school_id": 1, "week": mondays, "visits": [float(one) for one in visits]})
+
+
+def school_weeks(number, days=5):
+    return weeks(*[0] * number)[["school_id", "week"]].assign(school_days=days)
+
+
+def outage(start, end):
+    at = pd.to_datetime(pd.Series([start, end]), utc=True)
+    return pd.DataFrame({"unit_id": [1], "start": at[:1].array, "end": at[1:].array})
+
+
+def test_visits_of_a_school_day_come_from_weeks_in_which_the_unit_was_never_out():
+    # 100, 50, 120 visits in weeks of 5 school days; in the second it was out. 20 and 24 a day: mean 22, variance 8.
+    found = day_means(weeks(100, 50, 120), school_weeks(3), outage("2031-01-14T06:00", "2031-01-15T06:00")).iloc[0]
+    assert (found["mean"], found["var"], found["n"]) == (22.0, 8.0, 2)
+
+
+def test_a_unit_that_is_out_since_the_last_week_has_no_mean_where_one_week_is_left():
+    assert day_means(weeks(100, 50), school_weeks(2), outage("2031-01-14T06:00", None)).empty
+
+
+def test_a_unit_that_nobody_tallies_loses_the_visits_of_its_school_days():
+    # Mean 22 of 2 weeks, variance 8: 22 visits; error 8 × (1 + 1 ÷ 2) = 12. Its breaks do not multiply them.
+    days = means((1, 22, 8, 2))
+    row = by_urgency(out((1, 1, 1, False, False)), {1: 3.0}, means(), units((1, 1)), days).iloc[0]
+    assert (row.breaks_a_day, row.visits_a_day, row.known, row.like) == (3.0, 22.0, 1, 0)
+    assert row.high == pytest.approx(22 + 1.959964 * math.sqrt(12))
+
+
+def test_tallied_breaks_come_before_the_visits_of_days():
+    row = by_urgency(
+        out((1, 1, 1, False, False)), {1: 3.0}, means((1, 4, 2, 6)), units((1, 1)), means((1, 22, 8, 2))
+    ).iloc[0]
+    assert row.visits_a_day == 12.0

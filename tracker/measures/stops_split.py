@@ -1,9 +1,9 @@
 """Which vehicle goes to which schools on which day, within hours, stops and room; which schools do not fit, and why.
 
 A good division, not a proved one: schools go in by need, each where it costs the fewest minutes; then schools change
-vehicle-days while that brings the vehicles back sooner; then a school that was left out takes the place of one of less
-need where that fits. The order within each vehicle-day is then found by ``stops.order``. Beside the minutes of driving
-stands what no division could go below.
+vehicle-days while that brings the vehicles back sooner; then schools that were left out take the place of one that has
+less need than they have together. The order within each vehicle-day is then found by ``stops.order``. Beside the
+minutes of driving stands what no division could go below.
 """
 
 from __future__ import annotations
@@ -149,7 +149,7 @@ def split(minutes: npt.ArrayLike, calls: Sequence[Call], days: Sequence[VehicleD
     for _ in range(PASSES):
         before = [list(order) for order in plan.orders]
         _change_days(plan)
-        waiting = _fill(plan, waiting)
+        waiting = _trade(plan, _fill(plan, waiting))
         if before == [list(order) for order in plan.orders]:
             break
     left = {school: why for school, why in alone.items() if why is not None}
@@ -216,6 +216,24 @@ def _take_place(plan: _Plan, school: int) -> int | None:
             plan.orders[day] = placed[1]
             return other
     return None
+
+
+def _trade(plan: _Plan, waiting: Sequence[int]) -> list[int]:
+    """Take one school out where schools that wait fit in its place and together have more need (or are more)."""
+    still = sorted(waiting, key=plan.need_key)
+    for school in sorted((one for stops in plan.orders for one in stops), key=plan.need_key, reverse=True):
+        kept, day = list(plan.orders), plan.day_of(school)
+        rest = tuple(one for one in plan.orders[day] if one != school)
+        if plan.back(day, rest) is None:
+            continue
+        plan.orders[day] = rest
+        came = [one for one in still if plan.put(one)]
+        gained = sum(plan.calls[one - 1].need for one in came), len(came)
+        if came and gained > (plan.calls[school - 1].need, 1):
+            still = sorted([one for one in still if one not in came] + [school], key=plan.need_key)
+        else:
+            plan.orders = kept
+    return still
 
 
 def _why(plan: _Plan, school: int) -> LeftOut:

@@ -18,6 +18,7 @@ COLUMNS: Final = (
     "like", "since",
 )  # fmt: skip
 LIKE: Final = ["school_id", "kind", "group"]
+DAY: Final = pd.Timedelta(days=1)
 
 
 def like_units(means: pd.DataFrame, units: pd.DataFrame) -> pd.DataFrame:
@@ -38,38 +39,74 @@ def like_units(means: pd.DataFrame, units: pd.DataFrame) -> pd.DataFrame:
     return found[[*LIKE, "like_mean", "like_var", "like_n"]]
 
 
+def day_means(unit_weeks: pd.DataFrame, occasions: pd.DataFrame, outages: pd.DataFrame) -> pd.DataFrame:
+    """Visits of a unit on a school day, from weeks in which it was never out; for units that nobody tallies.
+
+    Args:
+        unit_weeks: unit_id, school_id, week, visits (of ``visits.unit_weeks``). occasions: school_id, week,
+            school_days. outages: unit_id, start, end (NaT: open); one that touches a week or the day beside it (the
+            zone's offset) leaves the week out.
+    Returns:
+        unit_id, mean, var (of the weeks' daily means, divisor n − 1), n; units with at least two such weeks.
+    """
+    rows = unit_weeks.merge(occasions[["school_id", "week", "school_days"]], on=["school_id", "week"])
+    rows = rows[(rows["school_days"] > 0) & rows["visits"].notna()]
+    spans = rows[["unit_id", "week"]].merge(outages[["unit_id", "start", "end"]], on="unit_id")
+    first = spans["week"].dt.tz_localize("UTC") - DAY
+    touched = spans[(spans["start"] < first + 9 * DAY) & (spans["end"].isna() | (spans["end"] > first))]
+    out = touched[["unit_id", "week"]].drop_duplicates().assign(out=1)
+    rows = rows.merge(out, on=["unit_id", "week"], how="left")
+    rows = rows[rows["out"].isna()].assign(daily=rows["visits"] / rows["school_days"])
+    found = rows.groupby("unit_id", as_index=False).agg(
+        mean=("daily", "mean"), var=("daily", "var"), n=("daily", "size")
+    )
+    return found[found["n"] >= 2].reset_index(drop=True)
+
+
 def by_urgency(
-    out: pd.DataFrame, breaks_a_day: Mapping[int, float], means: pd.DataFrame, units: pd.DataFrame
+    out: pd.DataFrame,
+    breaks_a_day: Mapping[int, float],
+    means: pd.DataFrame,
+    units: pd.DataFrame,
+    days: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Faults, the most urgent first, with breaks and visits lost for each school day that they last longer.
 
-    A unit loses B breaks a school day and B × its mean visits at a break. Of a unit without two tallied breaks while
-    it worked the mean of units like it at the school is taken; where there is none, its visits are not known. The
-    interval holds the spread of B breaks and the uncertainty of the mean of n: Σ s²·(B + B²/n), normal 95 %.
+    A unit loses B breaks a school day and B × its mean visits at a break. A unit without two tallied breaks while it
+    worked loses the mean visits of its school days (``days``); without these too, the mean of the breaks of units like
+    it at the school is taken; where there is none, its visits are not known. The interval holds the spread of B breaks
+    and the uncertainty of the mean of n: Σ s²·(B + B²/n), normal 95 %; by days the same with B = 1.
 
     Args:
         out: one row for each unit that is out: fault (a number; units out together share it), unit_id, school_id,
             kind, group, danger, only_accessible, since.
         breaks_a_day: breaks of a school day by school_id; a school that is not named has none.
         means: unit_id, mean, var, n of ``lost.mean_visits``. units: unit_id, school_id, kind, group of all units.
+        days: unit_id, mean, var, n of ``day_means``; None: not looked at.
     Returns:
         fault, school_id, units, danger, only_accessible, breaks_a_day (unit breaks), visits_a_day, low, high (NaN
-        where no unit's visits are known), known and like (units with their own mean, with that of like units), since.
+        where no unit's visits are known), known and like (units with a mean of their own, of like units), since.
         Order: danger; no accessible cabin left; visits lost, not known ones by their breaks after those known;
         breaks; out longest; number.
     """
     rows = out.merge(means[["unit_id", "mean", "var", "n"]], on="unit_id", how="left")
     rows = rows.merge(like_units(means, units), on=LIKE, how="left")
+    by_day = means.iloc[:0] if days is None else days
+    rows = rows.merge(by_day.rename(columns={name: f"day_{name}" for name in ("mean", "var", "n")}), "left", "unit_id")
     own = rows["n"].notna()
-    rows = rows.assign(
-        breaks=rows["school_id"].map(breaks_a_day).astype("float64").fillna(0.0),
-        own=own.astype("int64"),
-        borrowed=(~own & rows["like_n"].notna()).astype("int64"),
-    )
+    daily = ~own & rows["day_n"].notna()
+    breaks = rows["school_id"].map(breaks_a_day).astype("float64").fillna(0.0)
     for name in ("mean", "var", "n"):
-        rows[name] = rows[name].astype("float64").where(own, rows[f"like_{name}"].astype("float64"))
-    rows["visits"] = rows["breaks"] * rows["mean"]
-    rows["error"] = rows["var"] * (rows["breaks"] + rows["breaks"] ** 2 / rows["n"])
+        found = rows[name].astype("float64").where(~daily, rows[f"day_{name}"].astype("float64"))
+        rows[name] = found.where(own | daily, rows[f"like_{name}"].astype("float64"))
+    times = breaks.where(~daily, 1.0)
+    rows = rows.assign(
+        breaks=breaks,
+        own=(own | daily).astype("int64"),
+        borrowed=(~own & ~daily & rows["like_n"].notna()).astype("int64"),
+        visits=times * rows["mean"],
+        error=rows["var"] * (times + times**2 / rows["n"]),
+    )
     return _summed(rows)
 
 

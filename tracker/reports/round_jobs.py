@@ -14,12 +14,14 @@ from tracker.measures import lost
 from tracker.measures.calendar import Scope, Span
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded
-from tracker.measures.urgency import by_urgency
+from tracker.measures.urgency import by_urgency, day_means
+from tracker.measures.visits import unit_weeks
 from tracker.records import dangers, faults, frames, jobs
-from tracker.vocabulary import Basis
+from tracker.vocabulary import Basis, Source
 
 PER_DAY = "visits"
 RECORDS = "units out"
+WEEK = pd.Timedelta(days=6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,8 @@ def engineer_side(
 ) -> EngineerSide:
     """Open outages of a programme, the most urgent first, and visits due; a constant number of queries.
 
-    Mean visits come from the tallied breaks of the running term (in holidays: of the last one) while a unit worked.
+    Mean visits come from the tallied breaks, else the counted weeks, of the running term (in holidays: of the last one)
+    while a unit worked.
     """
     zone = ZoneInfo(frames.programme(session, programme_id).zone)
     today = at.astimezone(zone).date()
@@ -125,22 +128,28 @@ def _ordered(
     last = min(begun[-1].last_day, today) if begun else today
     scope = frames.Scope(programme_id, first, last, tuple(sorted({one.school_id for one in waiting})))
     units = frames.units(session, scope)
-    means = _means(session, scope, zone, at, units)
+    means, days = _means(session, scope, zone, at, units)
     out = _out(waiting, units)
-    table = by_urgency(out, faults.breaks_a_day(session, programme_id, today), means, units)
+    table = by_urgency(out, faults.breaks_a_day(session, programme_id, today), means, units, days)
     return tuple(_fault(row, waiting[row.fault]) for row in rows_of(table))
 
 
 def _means(
     session: frames.Session, scope: frames.Scope, zone: ZoneInfo, at: datetime, units: pd.DataFrame
-) -> pd.DataFrame:
-    tallies = frames.tallies(session, scope)
-    breaks = frames.school_calendar(session, scope, zone).breaks
-    days = tallies[["unit_id", "day"]].drop_duplicates()
-    days = days.merge(units[["unit_id", "school_id", "school"]], on="unit_id").assign(observed=True)
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Mean visits of units at a tallied break, and on a school day, while they worked."""
+    tallies, outages = frames.tallies(session, scope), frames.outages(session, scope, zone)
+    held = frames.school_calendar(session, scope, zone)
+    seen = tallies[["unit_id", "day"]].drop_duplicates()
+    seen = seen.merge(units[["unit_id", "school_id", "school"]], on="unit_id").assign(observed=True)
     looked = Scope(Span(scope.first_day, scope.last_day), {}, zone, at)
-    table = lost.unit_breaks(frames.outages(session, scope, zone), breaks, days, looked)
-    return lost.mean_visits(table, tallies)
+    table = lost.unit_breaks(outages, held.breaks, seen, looked)
+    usage, readings = frames.usage(session, scope), frames.readings(session, scope, zone)
+    preferred = {int(unit): Source(source) for unit, source in zip(units["unit_id"], units["source"], strict=True)}
+    weeks = unit_weeks(units, usage, tallies, held.occasions, readings, preferred=preferred, since=scope.first_day)
+    weeks = weeks.merge(units[["unit_id", "school_id"]], on="unit_id")
+    whole = held.occasions[held.occasions["week"] <= pd.Timestamp(scope.last_day) - WEEK]
+    return lost.mean_visits(table, tallies), day_means(weeks, whole, outages)
 
 
 def _out(waiting: list[_Open], units: pd.DataFrame) -> pd.DataFrame:

@@ -24,6 +24,7 @@ bp = Blueprint("delivery", __name__)
 
 DRIVERS = (Role.OFFICER, Role.ENGINEER)
 USES = ("officer", "serve")
+BLANK = "write how many were handed over; 0 where nothing was."
 STOP_WHYS = (HandWhy.NO_PLACE, HandWhy.NOT_WANTED, HandWhy.MORE_ASKED, HandWhy.SHORT, HandWhy.DAMAGED, HandWhy.LOST,
              HandWhy.MISCOUNT, HandWhy.OTHER)  # fmt: skip
 
@@ -133,6 +134,16 @@ def _as_recorded(stop: rounds_read.StopView) -> Typed:
     return Typed(values)
 
 
+def _as_planned(stop: rounds_read.StopView, typed: Typed) -> None:
+    """Fill in what was planned, where the person says that all of it was handed over and wrote nothing else."""
+    for line, product in stop.lines:
+        name, planned = f"p-{product.id}", str(line.planned)
+        if typed.get(name, planned) not in ("", planned):
+            typed.wrong(name, "You wrote another number. Record these numbers, or clear it.")
+        else:
+            typed.values[name], typed.values[f"why-{product.id}"] = planned, ""
+
+
 def _record(trip: Trip, stop: rounds_read.StopView, typed: Typed) -> bool:
     at, person = clock.now(), access.person_id()
     try:
@@ -143,7 +154,9 @@ def _record(trip: Trip, stop: rounds_read.StopView, typed: Typed) -> bool:
                 return False
             rounds_drive.not_reached(signed(), trip.day.row, stop.row, Missed(reason, at, person))
             return True
-        pieces, whys = forms.read_pieces(typed, [product.id for _, product in stop.lines])
+        if typed.get("as") == "planned":
+            _as_planned(stop, typed)
+        pieces, whys = forms.read_pieces(typed, {product.id: product.name for _, product in stop.lines}, BLANK)
         received = typed.get("received_by")
         if len(received) > LONG_NAME:
             typed.wrong("received_by", f"Write at most {LONG_NAME} characters.")

@@ -151,10 +151,10 @@ def vehicle_choices(bring: rounds_goods.Goods) -> list[tuple[str, str]]:
 
 
 def _first_days(planned, bring: rounds_goods.Goods) -> Typed:
-    """One vehicle-day to begin with: the plan's vehicle, else the first, on the plan's day."""
+    """One vehicle-day to begin with: the plan's vehicle, else the one with the most room, on the plan's day."""
     code = planned.ask.vehicle.code if planned.ask.vehicle else ""
     chosen = next((one for one in bring.vehicles.values() if one.code == code), None)
-    first = chosen or next(iter(bring.vehicles.values()), None)
+    first = chosen or max(bring.vehicles.values(), key=lambda one: one.room_ml or 0, default=None)
     days = [] if first is None else [PlannedDay(first.id, planned.ask.asked.on, 450, 480)]
     typed = forms.day_rows(days, blank=2)
     typed.values |= {"key": secrets.token_hex(16), "stay": str(rounds.STAY_MIN)}
@@ -208,7 +208,7 @@ def _round_plan(programme: Programme, planned, typed: Typed, days: tuple[Planned
 # --- one round ----------------------------------------------------------------------------------------------------
 
 
-@bp.get("/rounds/<int:round_id>", endpoint="round")
+@bp.get("/programmes/rounds/<int:round_id>", endpoint="round")
 @allow(Role.OFFICER)
 def round_page(round_id: int):
     """One round: its vehicle-days with their stops, what is left out, what waits for the engineer on the way."""
@@ -267,7 +267,7 @@ def _ways(round_way, own: Own, plan: RoundPlan) -> tuple[dict[int, Any], str]:
     return found, ""
 
 
-@bp.get("/rounds/<int:round_id>/pick-list", endpoint="pick_list")
+@bp.get("/programmes/rounds/<int:round_id>/pick-list", endpoint="pick_list")
 @allow(Role.OFFICER)
 def pick_list(round_id: int):
     """What each vehicle loads, by lot, first expiry first; to print."""
@@ -279,7 +279,7 @@ def pick_list(round_id: int):
     return render_template("officer/round_pick_list.html", programme=own.programme, view=own.view, lists=lists)
 
 
-@bp.get("/rounds/<int:round_id>/notes", endpoint="delivery_notes")
+@bp.get("/programmes/rounds/<int:round_id>/notes", endpoint="delivery_notes")
 @allow(Role.OFFICER)
 def delivery_notes(round_id: int):
     """A note for each stop, to print and sign."""

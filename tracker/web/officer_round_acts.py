@@ -25,6 +25,8 @@ from tracker.web.officer_round import (
 from tracker.web.officer_today import bp
 from tracker.web.signing import signed
 
+BLANK = "count what came back; write 0 where nothing did."
+
 
 def _to(own: Own):
     return redirect(url_for(".round", round_id=own.round.id))
@@ -37,7 +39,7 @@ def _again(round_id: int, days: Typed | None = None, order: Typed | None = None)
     return show_round(own, days or days_typed(own), order or Typed(), 400)
 
 
-@bp.post("/rounds/<int:round_id>/days", endpoint="round_days")
+@bp.post("/programmes/rounds/<int:round_id>/days", endpoint="round_days")
 @allow(Role.OFFICER)
 def change_days(round_id: int):
     """Give a planned round other vehicles and days, and divide its schools over them again."""
@@ -61,7 +63,7 @@ def change_days(round_id: int):
     return _to(own)
 
 
-@bp.post("/rounds/<int:round_id>/order", endpoint="round_order")
+@bp.post("/programmes/rounds/<int:round_id>/order", endpoint="round_order")
 @allow(Role.OFFICER)
 def change_order(round_id: int):
     """Put stops in the order that the officer wrote, on the vehicles that the officer chose, or leave them out."""
@@ -100,7 +102,7 @@ def _arrivals(own: Own, order: dict[int, list[int]]) -> dict[int, int | None]:
     return found
 
 
-@bp.post("/round-days/<int:day_id>/best", endpoint="best_order")
+@bp.post("/programmes/rounds/days/<int:day_id>/best", endpoint="best_order")
 @allow(Role.OFFICER)
 def best_order(day_id: int):
     """Put the stops of a vehicle-day in the best order."""
@@ -120,7 +122,7 @@ def best_order(day_id: int):
     return _to(own)
 
 
-@bp.post("/round-days/<int:day_id>/set-out", endpoint="set_out")
+@bp.post("/programmes/rounds/days/<int:day_id>/set-out", endpoint="set_out")
 @allow(Role.OFFICER)
 def set_out(day_id: int):
     """Load a vehicle and let it go."""
@@ -134,7 +136,7 @@ def set_out(day_id: int):
     return _to(own)
 
 
-@bp.route("/round-days/<int:day_id>/back", methods=["GET", "POST"], endpoint="round_back")
+@bp.route("/programmes/rounds/days/<int:day_id>/back", methods=["GET", "POST"], endpoint="round_back")
 @allow(Role.OFFICER)
 def come_back(day_id: int):
     """Count what came back with a vehicle; a difference gets its name."""
@@ -142,7 +144,7 @@ def come_back(day_id: int):
     aboard = rounds_ledger.aboard(db(), day.row)
     typed = forms.typed_from(request.form)
     if request.method == "POST":
-        pieces, whys = forms.read_pieces(typed, [row.product.id for row in aboard])
+        pieces, whys = forms.read_pieces(typed, {row.product.id: row.product.name for row in aboard}, BLANK)
         if not typed.errors and _unload(own, day, typed, Counted(pieces, whys, clock.now(), _today(own))):
             db().commit()
             flash(f"{day.vehicle.name} is back and counted.")
@@ -175,7 +177,7 @@ def _unload(own: Own, day, typed: Typed, said: Counted) -> bool:
     return True
 
 
-@bp.post("/rounds/<int:round_id>/close", endpoint="close_round")
+@bp.post("/programmes/rounds/<int:round_id>/close", endpoint="close_round")
 @allow(Role.OFFICER)
 def close(round_id: int):
     """Close a round whose vehicles are back."""
@@ -189,7 +191,7 @@ def close(round_id: int):
     return _to(own)
 
 
-@bp.post("/rounds/<int:round_id>/cancel", endpoint="cancel_round")
+@bp.post("/programmes/rounds/<int:round_id>/cancel", endpoint="cancel_round")
 @allow(Role.OFFICER)
 def cancel(round_id: int):
     """Take back a round that nobody has begun."""

@@ -16,6 +16,7 @@ from tracker.web.forms.fields import DAY_WANTED, TIME_WANTED, clock_minutes, tid
 MOST_DAYS = 8  # vehicle-days of a round on one page
 STARTS, HOURS = "07:30", "8"
 WHOLE_WANTED = "Write a whole number, 0 or more."
+NUMBER_WANTED = "write a whole number, 0 or more."
 HOURS_WANTED = "Write the hours as a number, for example 8 or 6.5."
 LONG_NAME = 80
 LONG_REASON = 200
@@ -148,17 +149,17 @@ def read_order(typed: Typed, stops: Iterable[int], days: Iterable[int]) -> dict[
     return {day: [stop for _, _, stop in sorted(rows)] for day, rows in placed.items()}
 
 
-def read_pieces(typed: Typed, products: Iterable[int]) -> tuple[dict[int, int], dict[int, HandWhy | None]]:
-    """Pieces and the reason of a difference by product; a blank is left out, so that it is never taken for 0."""
+def read_pieces(typed: Typed, products: Iterable[int], blank: str) -> tuple[dict[int, int], dict[int, HandWhy | None]]:
+    """Pieces and the reason of a difference by product; ``blank``: what is said where nothing was written (never 0)."""
     pieces: dict[int, int] = {}
     whys: dict[int, HandWhy | None] = {}
-    for product in products:
+    for product, name in products.items():
         text = typed.get(f"p-{product}")
         number = whole(text)
-        if number is not None:
+        if number is None:
+            typed.wrong(f"p-{product}", f"{name}: {NUMBER_WANTED if text else blank}")
+        else:
             pieces[product] = number
-        elif text:
-            typed.wrong(f"p-{product}", WHOLE_WANTED)
         why = typed.get(f"why-{product}")
         whys[product] = HandWhy(why) if why in {one.value for one in HandWhy} else None
     return pieces, whys
