@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import re
 from datetime import date
-from urllib.parse import urlencode
+from html import unescape
+from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
 
@@ -105,6 +106,16 @@ def test_files_hold_the_plan_of_the_address(officer, world):
     assert "limited by vehicle" in lines and "Soap, bar (bars)" in lines
     assert officer.get(address(world, "/files/none.csv")).status_code == 404
     assert "This day has passed" in officer.get(address(world, "/files/report.json", on="2026-02-03")).text
+
+
+def test_the_plan_leads_to_making_it_the_round_with_all_that_was_asked_for(officer, world):
+    page = officer.get(address(world, packs="3", vehicle="VAN")).text
+    (link,) = re.findall(r'href="(/programmes/\d+/rounds/new[^"]*)"', page)
+    asked = parse_qs(urlsplit(unescape(link)).query)
+    assert asked == {"on": [ON], "until": [UNTIL], "aim": ["fewest"], "packs": ["3"], "vehicle": ["VAN"]}
+    assert "Make this plan a round" in officer.get(unescape(link)).text
+    nothing = officer.get(address(world, packs="0")).text
+    assert "rounds/new" not in nothing and "No pack is worth carrying" not in nothing
 
 
 def test_an_area_officer_plans_for_the_schools_of_the_area(world, session, login_as):

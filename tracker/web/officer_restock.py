@@ -58,7 +58,7 @@ def restock_page(programme_id: int):
         typed=planned.typed,
         aims=_aims(),
         vehicles=[(one.code, _vehicle_words(one)) for one in planned.choices.vehicles],
-        links=_links(programme.id),
+        links=_links(programme.id, planned.typed),
         **printers(programme.zone),
     )
 
@@ -124,7 +124,10 @@ def _vehicle_words(vehicle: restock_inputs.VehicleHead) -> str:
     return f"{vehicle.name}, {', '.join(room)}" if room else f"{vehicle.name}, room not limited"
 
 
-def _links(programme_id: int) -> dict[str, Any]:
-    """Addresses of the files of the plan on the page."""
-    query = request.args.to_dict(flat=False)
-    return {"file": lambda name: url_for(".restock_file", programme_id=programme_id, name=name, **query)}
+def _links(programme_id: int, typed: Typed) -> dict[str, Any]:
+    """Addresses of the plan's files, and of the page that makes it a round; they name all that was asked for."""
+    query = {name: value for name in (*ONE, *MANY) if (value := getattr(typed, name))}
+    return {
+        "file": lambda name: url_for(".restock_file", programme_id=programme_id, name=name, **query),
+        "round": url_for(".new_round", programme_id=programme_id, **query),
+    }
