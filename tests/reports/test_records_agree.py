@@ -94,7 +94,7 @@ def machine(left, refilled, steps):
     )
     vends = pd.DataFrame({"unit_id": 1, "week": weeks, "steps": steps, "quantity": "vends", "basis": "counted"})
     given = supplies.given_out_weeks(stock, vends).assign(school="S1")
-    return agreement.stock(SimpleNamespace(given=given, machine_weeks=stock))
+    return agreement.counter_stock(SimpleNamespace(given=given, machine_weeks=stock))
 
 
 @pytest.mark.parametrize(("counter", "gap"), [(70.0, 0.0), (60.0, -10.0), (75.0, 5.0)])

@@ -20,10 +20,12 @@ TITLE: Final = "Do the records agree with themselves"
 STOCK_TOLERANCE: Final = 2.0  # napkins a machine-week: a counter is not read in the minute in which a stock is counted
 NOTHING: Final = "could not be checked"
 AGREES: Final = "nothing was found"
+PLACES, MACHINES = "places and products", "weeks of machines with a counter"
+TERM: Final = "the term"
 VISITS, NAPKINS = "visits a school day", "napkins given out a school day"
 PLAIN: Final = {
-    Check.STOCK: "Napkins left before, put in, given out by the counter and left after",
-    Check.PER_GIRL: "Napkins given out for each girl past menarche in the term, by estimate: not above 40",
+    Check.STOCK: "Stock: counted before, came in, given on, lost and counted after",
+    Check.PER_GIRL: "Napkins given out for each girl past menarche, by estimate: not above 40",
     Check.MODERATE: "2 to 3 standard deviations from the school's mean week",
     Check.EXTREME: "3 standard deviations or more from the school's mean week",
     Check.MEDIAN: "Far from the school's middle week: 3 × 1.4826 × median deviation",
@@ -89,8 +91,9 @@ def results(pair: Pair) -> list[tuple[str, Result]]:
     """The checks on a term, each with what its numbers are; meters stand apart."""
     facts = pair.now
     visits, given = visits_by_week(facts), given_by_week(facts)
-    found = [("napkins", consistency.stock(stock(facts), STOCK_TOLERANCE))]
-    found.append(("napkins", consistency.use_per_girl(use(facts))))
+    found = [(PLACES, consistency.stock(facts.all.stock_spans))]
+    found.append((MACHINES, consistency.stock(counter_stock(facts), STOCK_TOLERANCE)))
+    found.append((TERM, consistency.use_per_girl(use(facts))))
     for name, weeks in ((VISITS, visits), (NAPKINS, given)):
         outliers = (consistency.moderate_outliers, consistency.extreme_outliers, consistency.median_outliers)
         found += [(name, check(weeks)) for check in outliers]
@@ -101,7 +104,7 @@ def results(pair: Pair) -> list[tuple[str, Result]]:
     return found
 
 
-def stock(facts: TermFacts) -> pd.DataFrame:
+def counter_stock(facts: TermFacts) -> pd.DataFrame:
     """Counting machines' weeks as ``consistency.stock`` takes them; a week whose stock was not counted is blank."""
     counted = facts.given[facts.given["gap"].notna()]
     rows = facts.machine_weeks.groupby(["unit_id", "week"], as_index=False)[["left", "refilled"]].sum(min_count=1)
