@@ -17,6 +17,7 @@ OF_SCHOOL = (
     *("programme", "areas", "terms", "schools", "closures", "shifts", "school_hours", "breaks", "enrolment", "staff"),
     *("before", "blocks", "block_groups", "units", "unit_ways", "fittings", "dials", "meter_scopes"),
     *("agreements", "agreement_units", "places", "disposal_routes"),
+    *("tanks", "tank_scopes", "cleaning_plans", "hand_flushes", "power_uses", "incinerator_ratings"),
 )
 OF_PROGRAMME = ("programme", "settings", "areas", "terms", "schools", "closures", "targets", "rounds")
 OF_TRIALS = ("programme", "areas", "schools", "blocks", "units", "trials", "trial_units")

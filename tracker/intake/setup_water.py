@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from datetime import date
 from itertools import pairwise
 from typing import Any
@@ -81,15 +81,29 @@ def one_at_a_time(merged: Merged) -> Iterator[Clash]:
                     yield Clash(table, other[2] or one[2], "from_day", message)
 
 
-def fits_its_unit(merged: Merged) -> Iterator[Clash]:
-    """A tank is a tank, an incinerator an incinerator; a burn's energy is an incinerator's."""
-    kinds = {(row["school"], row["unit"]): row["kind"] for _, row in merged.get("units", {}).values()}
+def _kinds(merged: Merged) -> dict[tuple[Any, Any], Any]:
+    return {(row["school"], row["unit"]): row["kind"] for _, row in merged.get("units", {}).values()}
+
+
+def _of_other_kinds(merged: Merged, tables: Collection[str]) -> Iterator[Clash]:
+    kinds = _kinds(merged)
     for (table, column), wanted in OF_KIND.items():
-        for line, row in merged.get(table, {}).values():
+        for line, row in merged.get(table, {}).values() if table in tables else ():
             kind = kinds.get((row.get("school"), row.get(column)))
             if line and kind is not None and kind not in wanted:
                 words = " or a ".join(one.value for one in wanted)
                 yield Clash(table, line, column, f"Unit {row[column]} is a {kind.value}. Name a {words} here.")
+
+
+def noted_at_its_unit(merged: Merged) -> Iterator[Clash]:
+    """Ash is an incinerator's, energy that did not pass a meter is a meter's."""
+    yield from _of_other_kinds(merged, BY_WEEK)
+
+
+def fits_its_unit(merged: Merged) -> Iterator[Clash]:
+    """A tank is a tank, an incinerator an incinerator; a burn's energy is an incinerator's."""
+    kinds = _kinds(merged)
+    yield from _of_other_kinds(merged, ONE_AT_A_TIME)
     for line, row in merged.get("power_uses", {}).values():
         kind = kinds.get((row.get("school"), row.get("unit")))
         burn = row.get("part") is PowerPart.BURN
@@ -122,10 +136,11 @@ WATER_CLASHES = (
     ClashRule("one_at_a_time", tuple(ONE_AT_A_TIME), "Such rows of a unit follow each other.", one_at_a_time),
     ClashRule(
         "fits_its_unit",
-        tuple(dict.fromkeys([*(table for table, _ in OF_KIND), "power_uses"])),
+        ("tanks", "tank_scopes", "hand_flushes", "incinerator_ratings", "power_uses"),
         "What is said of a unit fits its kind.",
         fits_its_unit,
         ("units",),
     ),
+    ClashRule("noted_at_its_unit", BY_WEEK, "What was noted of a unit fits its kind.", noted_at_its_unit, ("units",)),
     ClashRule("week_of_water", BY_WEEK, "A week is named by its first day.", week_of_water),
 )

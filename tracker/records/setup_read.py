@@ -12,12 +12,13 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from tracker.models.agreements import Agreement, AgreementUnit
-from tracker.models.disposal import DisposalRoute
+from tracker.models.disposal import DisposalRoute, IncineratorRating
 from tracker.models.people import Person, RoleGrant
 from tracker.models.programme import Area, Closure, Programme, ProgrammeSetting, Target, Term
 from tracker.models.school import Before, Enrolment, School, SchoolBreak, SchoolHours, Shift, StaffCount
 from tracker.models.supplies import PlannedRound
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
+from tracker.models.water import CleaningPlan, HandFlush, PowerUse, Tank, TankScope
 from tracker.records.lookups import within
 from tracker.vocabulary import ClosureScope
 
@@ -37,6 +38,12 @@ OF_SCHOOL: dict[str, tuple[type[Any], tuple[str, ...]]] = {
     "staff": (StaffCount, ("from_day",)),
     "before": (Before, ("from_day",)),
     "routes": (DisposalRoute, ("kind", "from_day")),
+    "tanks": (Tank, ("unit_id", "from_day")),
+    "tank_scopes": (TankScope, ("tank_id", "from_day", "unit_id")),
+    "cleaning": (CleaningPlan, ("unit_id", "name", "from_day")),
+    "hands": (HandFlush, ("unit_id", "from_day")),
+    "power": (PowerUse, ("unit_id", "part", "from_day")),
+    "plates": (IncineratorRating, ("unit_id", "from_day")),
     "agreements": (Agreement, ("code",)),
     "serials": (AgreementUnit, ("unit_id",)),
 }
@@ -77,7 +84,7 @@ class SchoolRecord:
 
 
 def school_record(session: Session, school: School) -> SchoolRecord:
-    """Everything set up of a school; twenty queries, however much there is."""
+    """Everything set up of a school; as many queries for every school, however much there is."""
     rows = {}
     for name, (model, order) in OF_SCHOOL.items():
         where = within(model.__table__, school.programme_id, school.id)

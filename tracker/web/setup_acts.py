@@ -61,6 +61,7 @@ class Act:
     offer: Callable[[Form, SchoolRecord], None] | None = None
     start: Callable[[Any, SchoolRecord], Mapping[str, Any]] | None = None
     caution: str = ""
+    kinds: tuple[UnitKind, ...] = ()  # of units that have this act; none: every kind
 
 
 # --- lists --------------------------------------------------------------------------------------------------------

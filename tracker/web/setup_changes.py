@@ -9,7 +9,7 @@ from tracker.intake.setup_check import check_change, on_record, sentences
 from tracker.models.programme import Programme
 from tracker.records import history, setup_read
 from tracker.vocabulary import Role
-from tracker.web import clock, setup_acts, setup_programme_acts, words
+from tracker.web import clock, setup_acts, setup_programme_acts, setup_water_acts, words
 from tracker.web.access import allow, load_programme, load_school
 from tracker.web.database import db
 from tracker.web.forms.fields import show_errors
@@ -25,6 +25,12 @@ FIELDS = {  # the form's name of a column of the exchange format
     "every_visits": ("every_n",),
     "factor_permille": ("factor",),
     "u_permille": ("uncertainty",),
+    **dict.fromkeys(("capacity_ml", "cycle_ml"), ("litres",)),
+    "cycle": ("name",),
+    "share_permille": ("share",),
+    "visit_seconds": ("seconds",),
+    "burn_pads": ("pads",),
+    "burn_g": ("grams",),
     "group": ("grp",),
     "grade": ("new_grade", "grade"),
     "age_years": ("age",),
@@ -38,6 +44,7 @@ FIELDS = {  # the form's name of a column of the exchange format
     "at_least_thousandths": ("at_least",),
     "permille": ("share",),
 }
+SCHOOL_ACTS = setup_acts.ACTS | setup_water_acts.ACTS
 CLASH = "This does not go together with what is on record. Look at the codes and the days."
 
 
@@ -46,7 +53,7 @@ CLASH = "This does not go together with what is on record. Look at the codes and
 def change(school_id: int, act: str):
     """One change of a school; ``?row=`` names the row that is changed."""
     school = load_school(school_id, to="setup")
-    chosen = setup_acts.ACTS.get(act)
+    chosen = SCHOOL_ACTS.get(act)
     if chosen is None:
         abort(404)
     row = _row(chosen, school)
@@ -72,7 +79,7 @@ def _row(chosen, school):
     if chosen.of is None:
         return None
     row = history.find(db(), chosen.of, request.args.get("row", 0, type=int), school)
-    if row is None:
+    if row is None or (chosen.kinds and row.kind not in chosen.kinds):
         abort(404)
     return row
 
