@@ -259,6 +259,20 @@ def test_the_funders_summary_shows_grants_of_three_schools_and_joins_smaller_one
     note = table(report, "grants").note
     assert "the rest of all schools' pupils is others'" in note and "fewer than 3 schools" in note
     assert "Fund B" not in export.text(report)
+    own = [(row[0], row[1].value) for row in table(report, "grant_a").rows]
+    assert own == [("Under this grant", 600), ("Others'", 600), ("All schools", 1200)] and "grant_b" not in keys(report)
+
+
+def test_a_grants_few_pupils_do_not_follow_from_the_others(session, place):
+    # 7 pupils at the lessons of grant A's schools, 50 elsewhere: neither 7 nor 50 beside 57 may be read
+    schools = [small.school_of(session, place[0]) for _ in range(4)]
+    small.lesson(session, place[0], schools[0], small.WEEK_1, {Sex.GIRLS: 7})
+    small.lesson(session, place[0], schools[3], small.WEEK_1, {Sex.GIRLS: 50})
+    grant(session, place, "A", [(school, 1000) for school in schools[:3]])
+    report = built(session, place, impact_summary)
+    for key in ("grants", "grant_a"):
+        shown = [row[-1].value for row in table(report, key).rows]
+        assert shown[0] is None and shown.count(None) >= 2
 
 
 def test_without_grants_there_is_no_such_part(session, place):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from tracker.measures import comparison, trials
@@ -22,6 +23,15 @@ SAID: Final = {
 }
 NOT_SAID: Final = "Nothing is said about success."
 NOTHING_YET: Final = "There is nothing to compare yet: no unit of the trial has weeks before and with the fitting."
+
+
+def key_part(code: str) -> str:
+    """A code as it stands in the key of a table, which names files.
+
+    >>> key_part("VAC-1")
+    'vac_1'
+    """
+    return re.sub(r"[^a-z0-9]+", "_", code.lower())
 
 
 def declaration_of(trial: TrialHead) -> Declaration:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import pandas as pd
@@ -16,6 +16,7 @@ from tracker.reports.facts import TermFacts
 from tracker.reports.printing import day, number
 from tracker.reports.report import Cell, Section, Table
 from tracker.reports.rows import as_share, counts, optional_day, sentences, words
+from tracker.reports.sections.declared import key_part
 
 CHECKED_INTRO: Final = (
     "Schools and figures are drawn by chance once a term. Another person, who does not report for the school, counts "
@@ -33,6 +34,10 @@ GRANTS_INTRO: Final = (
 SMALL_GRANTS: Final = f"Grants of fewer than {MIN_SCHOOLS} schools are not shown apart."
 OTHERS: Final = "Other grants, and what no grant pays for"
 ALL: Final = "All schools"
+PUPILS: Final = (
+    counts("enrolled", "Pupils enrolled", "pupils"),
+    counts("reached", "Pupils reached by lessons, at least", "pupils"),
+)
 NO_FUNDER: Final = {NOT_UNDER: "none", OTHERS: "several, or none"}
 REST_NOTE: Final = "A grant may report the pupils of its own row; the rest of all schools' pupils is others'."
 Claims = dict[str, Figure]
@@ -164,15 +169,22 @@ def grants_sections(facts: TermFacts, shares: pd.DataFrame, *, joined: bool) -> 
         for grant in claims[0]
     ]
     rows.append((ALL, "", *(add(found.values()) for found in claims)))
-    columns = (
-        words("grant", "Grant"),
-        words("funder", "Funder or buyer"),
-        counts("enrolled", "Pupils enrolled", "pupils"),
-        counts("reached", "Pupils reached by lessons, at least", "pupils"),
-    )
+    columns = (words("grant", "Grant"), words("funder", "Funder or buyer"), *PUPILS)
     note = f"{REST_NOTE} {SMALL_GRANTS}" if small else REST_NOTE
-    table = Table("grants", "Each grant's share of the pupils", columns, tuple(rows), note)
-    return (Section("grants", "Grants and their shares of the pupils", GRANTS_INTRO, tables=(table,)),)
+    whole = Table("grants", "Each grant's share of the pupils", columns, tuple(rows), note)
+    each = [_own_table(grant, funders[grant], claims) for grant in claims[0] if grant in funders]
+    return (Section("grants", "Grants and their shares of the pupils", GRANTS_INTRO, tables=(whole, *each)),)
+
+
+def _own_table(grant: str, funder: str, claims: Sequence[Claims]) -> Table:
+    """What one grant may report, and that the rest is others'."""
+    rest = [[figure for other, figure in found.items() if other != grant] for found in claims]
+    rows: list[tuple[Cell, ...]] = [("Under this grant", *(found[grant] for found in claims))]
+    if any(rest):
+        rows.append(("Others'", *(add(figures) for figures in rest)))
+    rows.append((ALL, *(add(found.values()) for found in claims)))
+    title = f"Grant {grant} of {funder}: its share, and others'"
+    return Table(f"grant_{key_part(grant)}", title, (words("whose", "Whose"), *PUPILS), tuple(rows))
 
 
 def _claims(facts: TermFacts, shares: pd.DataFrame, pupils: Mapping[str, int | None]) -> Claims:

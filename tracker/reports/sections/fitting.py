@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -18,7 +17,7 @@ from tracker.records.frames import TrialHead
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.report import Cell, Section, Table
 from tracker.reports.rows import FITTING_WORDS, counts, sentences, words
-from tracker.reports.sections.declared import declaration_of, declaration_table, difference
+from tracker.reports.sections.declared import declaration_of, declaration_table, difference, key_part
 from tracker.vocabulary import Basis, FittingKind, Measure
 
 MEASURES: Final = (Measure.LITRES_PER_VISIT, Measure.AVAILABILITY, Measure.OUTAGES_PER_1000_VISITS)
@@ -104,7 +103,7 @@ def _trial_tables(facts: TermFacts, rows: pd.DataFrame, trial: TrialHead) -> tup
     own = rows["unit_id"].isin(trial.units | trial.comparison_units) & (rows["week"] <= pd.Timestamp(trial.until_day))
     found = _compared(facts, rows[own], trial.fitting.value, trial.from_day)
     declaration = declaration_of(trial)
-    stem = "trial_" + re.sub(r"[^a-z0-9]+", "_", trial.code.lower())
+    stem = f"trial_{key_part(trial.code)}"
     shown = _Shown(stem, f"{FITTING_WORDS[trial.fitting]}, trial {trial.code}", declaration)
     result = declaration_table(stem, trial, declaration, found.get(trial.measure))
     return (result, _comparison_table(shown, found), _evidence_table(shown, found)) if found else (result,)
