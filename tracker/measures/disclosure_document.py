@@ -4,8 +4,8 @@ A document is seen as a reader sees it: numbers under keys, sums in which they s
 headline, the same count stands in two tables), and numbers that are shown or hidden as one (a figure and the ends of
 its interval). Numbers that no sum connects are hidden apart from each other.
 
-Source: linear bounds and least cost, European handbook on statistical disclosure control. That a reader knows which
-numbers of an earlier version were corrected, and may suppose it of any hidden one: judgement, no published source.
+Source: linear bounds and least cost, European handbook on statistical disclosure control. A reader who knows which
+numbers of an earlier version were corrected, and may suppose it of hidden ones: judgement, no published source.
 """
 
 from __future__ import annotations
@@ -170,13 +170,28 @@ class _Part:
         return self.words(first.union(*(block for _, block in others)), apart=False)
 
     def _least(self, first: Block, others: list[tuple[int, Block]], apart: bool) -> dict[Key, Hidden] | None:
-        if len(others) > MOST_BLOCKS or len(self.kept) > MOST_KEPT:
+        if len(self.kept) > MOST_KEPT:
             return None
+        if len(others) > MOST_BLOCKS:
+            return self._step_by_step(first, others, apart)
         for _, added in by_cost(others):
             kinds = self.words(first.union(*added), apart)
             if next(self._narrow(kinds), None) is None:
                 return kinds
         return None
+
+    def _step_by_step(self, first: Block, others: list[tuple[int, Block]], apart: bool) -> dict[Key, Hidden] | None:
+        """Everything hidden, then shown again from the largest on as long as all stays open."""
+        kept = [block for _, block in others]
+        found = self.words(first.union(*kept), apart)
+        if next(self._narrow(found), None) is not None:
+            return None
+        for block in reversed(kept.copy()):
+            fewer = [one for one in kept if one != block]
+            kinds = self.words(first.union(*fewer), apart)
+            if next(self._narrow(kinds), None) is None:
+                kept, found = fewer, kinds
+        return found
 
     @cached_property
     def first(self) -> Block:
@@ -260,8 +275,6 @@ class _Part:
                 found[key] = (max(0.0, ends[0]), max(0.0, ends[1]))
         return found
 
-    # --- what a reader works out --------------------------------------------------------------------------------
-
     def exposed(self, kinds: Mapping[Key, Hidden]) -> list[Key]:
         """Keys of which a reader works out more than may be known."""
         found = {key for key in self.to_hide if key not in kinds and self.numbers[key] > 0}
@@ -340,8 +353,8 @@ class _Part:
 
     def _fits(self, shown: Mapping[Key, float]) -> bool:
         """Whether sums of which every number is given add up."""
-        whole = [one for one in self.old_sums if one.keys() <= shown.keys()]
-        return all(abs(math.fsum(sign * shown[key] for key, sign in one.items())) <= SLACK for one in whole)
+        whole = (one.items() for one in self.old_sums if one.keys() <= shown.keys())
+        return all(abs(math.fsum(sign * shown[key] for key, sign in one)) <= SLACK for one in whole)
 
     def world(self, kinds: Mapping[Key, Hidden], same: frozenset[Key]) -> _World:
         """Both versions as a reader sees them who knows that ``same`` were not corrected."""
@@ -361,7 +374,7 @@ class _Part:
         return (self.threshold, None) if kind is Hidden.COMPLEMENT else (0, None)
 
 
-_NOBODY: Final = object()  # stands in no sum: asked for where only the question is whether numbers fit
+_NOBODY: Final = object()  # stands in no sum, for the question whether any numbers fit
 
 
 def _inside(number: float, limits: Limits) -> bool:
