@@ -191,3 +191,11 @@ def test_every_week_of_a_drawn_figure_has_the_same_chance():
 def test_a_figure_without_a_week_on_record_cannot_be_drawn():
     with pytest.raises(ValueError, match="no week on record"):
         draw_week("S1", "visits", [], "term 1")
+
+
+def test_schools_that_all_came_out_alike_show_no_spread_and_give_no_range():
+    # found = reported at three schools: every residual is 0, and limits of 1 to 1 would claim to know all other schools
+    rows = pd.DataFrame({"school": ["A", "B", "C"], "figure": "visits", "reported": [10.0, 20.0, 30.0]})
+    factor = agreement(rows.assign(found=rows["reported"])).factors["visits"]
+    assert (factor.value, factor.low, factor.high) == (1.0, None, None)
+    assert "show no spread" in factor.note

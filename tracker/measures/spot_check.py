@@ -22,6 +22,7 @@ from tracker.vocabulary import Basis
 
 START_BITS = 256
 NOTHING_CHECKED = "Nothing was checked by another person."
+ALIKE = "All schools came out alike, so they show no spread and there is no range."
 ONE_SCHOOL = "All checks were at one school; the limits take its figures as independent and are too narrow."
 BY_SCHOOL = "Limits by school; where all checks of all schools came out alike, each school counts as one check."
 
@@ -162,8 +163,9 @@ def agreement(checks: pd.DataFrame, tolerance: Tolerance | None = None, *, most:
         within: basis sampled, records "checks", used checked, expected drawn. From two schools on the limits are the
         wider of the ratio of school totals (t, schools − 1) and Wilson's over the checks; where all checks agree, or
         none does, schools show no spread and Wilson's limits are taken over the schools. One school: Wilson's.
-        factors: Σ found ÷ Σ reported with t on schools − 1, records "schools", used those checked; one school has no
-        limits, and nothing reported in total no factor. Above 1: more was found than reported.
+        factors: Σ found ÷ Σ reported with t on schools − 1, records "schools", used those checked; one school, or
+        schools that all came out alike, have no limits, and nothing reported in total no factor. Above 1: more was
+        found than reported.
         difference = found − reported; apart = |difference| ÷ the larger of the two (0 to 1), by which rows are sorted.
         Nothing checked: no value, and the note says so.
     Raises:
@@ -230,5 +232,7 @@ def _factor(checks: pd.DataFrame) -> Figure:
         return Figure(None, unit, Basis.SAMPLED, expected=drawn, records="schools", note=NOTHING_CHECKED)
     value, low, high = ratio_of_totals(rows["found"].tolist(), rows["reported"].tolist())
     note = "" if value is not None else "Nothing had been reported in total, so there is no factor."
+    if low is not None and low == high:
+        low, high, note = None, None, ALIKE
     low = None if low is None else max(0.0, low)
     return Figure(value, unit, Basis.SAMPLED, low, high, len(rows), drawn, "schools", note=note)

@@ -100,7 +100,10 @@ def _factors_table(draws: Mapping[int, pd.DataFrame], agreed: Mapping[int, Agree
         words("figure", "Figure"),
         counts("factor", "Found ÷ reported", "found ÷ reported"),
     )
-    note = "1 where both are the same; above 1 where more was found than reported. One school gives no range."
+    note = (
+        "1 where both are the same; above 1 where more was found than reported. One school, or schools that all came out "
+        "alike, give no range."
+    )
     return Table("spot_factors", "Found against reported", columns, rows, note)
 
 
