@@ -101,8 +101,8 @@ def _factors_table(draws: Mapping[int, pd.DataFrame], agreed: Mapping[int, Agree
         counts("factor", "Found ÷ reported", "found ÷ reported"),
     )
     note = (
-        "1 where both are the same; above 1 where more was found than reported. One school, or schools that all came out "
-        "alike, give no range."
+        "1 where both are the same; above 1 where more was found than reported. One school, or schools that all came "
+        "out alike, give no range."
     )
     return Table("spot_factors", "Found against reported", columns, rows, note)
 
