@@ -26,7 +26,10 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
     "migrations": ({"db", "models", "migrations"}, WEB | CHARTS | {"pandas", "numpy"}),
     "records": ({"vocabulary", "db", "models", "records", "measures"}, WEB | CHARTS),
     "intake": ({"vocabulary", "records", "measures", "intake", "models"}, WEB | CHARTS),
-    "reports": ({"vocabulary", "records", "measures", "reports", "cautions", "__init__"}, WEB | SQL | {"intake"}),
+    "reports": (
+        {"vocabulary", "records", "measures", "reports", "cautions", "paths", "__init__"},
+        WEB | SQL | {"intake"},
+    ),
     "demo_data": ({"vocabulary", "measures", "intake", "demo_data", "paths"}, WEB | SQL | CHARTS | {"pandas"}),
 }
 # measures that any measure may build on; otherwise no measure knows another's formula

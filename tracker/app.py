@@ -34,6 +34,7 @@ DOORS = (
     "people",
     "reports",
     "feed",
+    "links",
 )
 YEAR_S = 365 * 24 * 3600
 

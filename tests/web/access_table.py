@@ -33,7 +33,7 @@ class Entry:
         BY_KEY for machines.
         Who has the role but not the object gets 404, who lacks the role 403.
     params: address parameter to name of an object of World.own (school, programme, unit, job, outage, sheet, query,
-        term, area, block, person, grant, login, publication, school_publication, channel, key).
+        term, area, block, person, grant, login, publication, school_publication, channel, key, link).
     literals: address parameters that point at no object, such as a week.
     roles: who gets past the role check; worked out from ``may`` when left out, "signed in" where any role may come.
     data: what a POST sends, made from the world and which objects are meant; an empty form when left out.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
@@ -115,10 +116,12 @@ def _objects(session: Session, programme, school, officer, coordinator) -> dict[
     )
     key = m.channels.FeedToken(school_id=school.id, label="box", token_hash=f"key{school.id}", made_at=AT)
     session.add_all([channel, key])
+    link = _link(session, rest["publication"], officer)
+    session.add(link)
     session.flush()
     rows = {"programme": programme, "school": school, "area": session.get(m.programme.Area, school.area_id)}
     rows |= {"term": term, "block": block, "unit": unit, "outage": outage, "job": job, "sheet": sheet}
-    rows |= {"login": login, "person": coordinator, "channel": channel, "key": key}
+    rows |= {"login": login, "person": coordinator, "channel": channel, "key": key, "link": link}
     return {name: row.id for name, row in rows.items()} | rest
 
 
@@ -162,6 +165,19 @@ def _agreement(programme, school) -> m.agreements.Agreement:
         school_id=school.id,
         promise_hours=72,
         visit_every_days=30,
+    )
+
+
+def _link(session: Session, publication_id: int, officer) -> m.links.ShareLink:
+    """A link of the published summary; the first programme's has the random part "opened"."""
+    token = f"other {publication_id}" if session.query(m.links.ShareLink).count() else "opened"
+    return m.links.ShareLink(
+        publication_id=publication_id,
+        label="A funder",
+        token_hash=hashlib.sha256(token.encode()).hexdigest(),
+        made_at=AT,
+        made_by_id=officer.id,
+        expires_at=AT + timedelta(days=90),
     )
 
 

@@ -55,6 +55,7 @@ def publication(publication_id):
         here=here,
         others=others,
         names=publications.file_names(db(), row.id),
+        may_share=acting_role() == Role.OFFICER.value and not row.scope,
         figures=behind(row) if acting_role() == Role.OFFICER.value else [],
         body=Markup(body),  # noqa: S704 - rendered by us with every text escaped, and frozen since
         at=lambda instant: moment(instant, programme.zone),
