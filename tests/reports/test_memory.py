@@ -153,7 +153,7 @@ def test_every_question_of_a_reading_is_known_and_answered_the_same(any_engine):
         head = frames.programme(session, made.id)
     with reading(any_engine) as session:
         with listening(session) as asked:
-            gathered.read(session, head, wanted)
+            gathered.read(session, head, wanted, term.first_day)
         assert asked.run == len(asked.answers) > 30
         assert asked.same(session)
         with listening(session) as more:
