@@ -115,7 +115,7 @@ def test_the_plan_leads_to_making_it_the_round_with_all_that_was_asked_for(offic
     assert asked == {"on": [ON], "until": [UNTIL], "aim": ["fewest"], "packs": ["3"], "vehicle": ["VAN"]}
     assert "Make this plan a round" in officer.get(unescape(link)).text
     nothing = officer.get(address(world, packs="0")).text
-    assert "rounds/new" not in nothing and "No pack is worth carrying" not in nothing
+    assert "rounds/new" not in nothing and "No pack is brought" in nothing
 
 
 def test_an_area_officer_plans_for_the_schools_of_the_area(world, session, login_as):

@@ -119,7 +119,7 @@ def _packs_table(made: RoundPlan) -> Table:
         if school in wide.index and wide.loc[school].sum() > 0:
             packs = [int(count) for count in wide.loc[[school], used].to_numpy().ravel()]
             rows.append((code, name, *packs, sum(packs)))
-    empty = "No pack is worth carrying to any school this time."
+    empty = "No pack is brought: nothing is needed, or the limits leave no room for one."
     return Table("packs", "Packs for each school", columns, tuple(rows), "", empty)
 
 
