@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import sqlite3
+from contextlib import closing
 
 import pytest
 from click.testing import CliRunner
@@ -155,6 +157,22 @@ def test_a_report_as_known_earlier_stops_at_that_day(in_demo):
 def test_the_audit_trail_is_sealed_and_checked(in_demo):
     found = in_demo("check-audit")
     assert found.exit_code == DONE and "whole" in found.stdout
+
+
+def test_stock_balances_are_compared_with_their_moves_and_made_anew(run, tmp_path):
+    path = copy_to(tmp_path)
+    address = f"sqlite:///{path}"
+    assert "sum of its moves" in run("check-stock", WASHBELL_DATABASE=address).stdout
+    with closing(sqlite3.connect(path)) as database:
+        database.execute(
+            "UPDATE stock_balance SET quantity = quantity + 3 WHERE place_id = (SELECT id FROM stock_place"
+            " WHERE code = 'STORE') AND lot_id = (SELECT MIN(lot_id) FROM stock_balance)"
+        )
+        database.commit()
+    found = run("check-stock", WASHBELL_DATABASE=address)
+    assert found.exit_code == REFUSED and "STORE, PAD-R, lot 2501" in found.stderr and "check-stock" in found.stderr
+    again = run("check-stock", "--rebuild", WASHBELL_DATABASE=address)
+    assert again.exit_code == DONE and "changed: 0" in again.stdout
 
 
 def programme_code(run) -> str:

@@ -339,3 +339,29 @@ def check_audit() -> None:
         audit.seal(session, utc_now())
         session.commit()
     click.echo("The audit trail is whole.")
+
+
+@main.command("check-stock")
+@click.option("--rebuild", is_flag=True, help="Make the balances anew from the moves, and settle what was reported.")
+def check_stock(*, rebuild: bool) -> None:
+    """Compare every stock balance with the sum of its moves, and report the differences.
+
+    Exit code 1 where one differs. With --rebuild the balances are made anew first.
+    """
+    from tracker.db import writing
+    from tracker.records import ledger
+
+    _, engine = _engine()
+    with writing(engine) as session:
+        if rebuild:
+            changed = ledger.rebuild(session)
+            session.commit()
+            click.echo(f"Made anew. Moves of the ledger's own that changed: {changed}.")
+        unequal = ledger.check(session)
+        session.rollback()
+    for one in unequal:
+        where = f"{one.place}, {one.product}, lot {one.lot}"
+        click.echo(f"{where}: the balance says {one.balance}, the moves say {one.moves}.", err=True)
+    if unequal:
+        fail(f"Balances that differ: {len(unequal)}. Run: washbell check-stock --rebuild")
+    click.echo("Every balance is the sum of its moves.")

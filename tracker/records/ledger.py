@@ -233,7 +233,10 @@ def _posted(session: Session, programme_id: int, move: Move) -> list[StockMove]:
 
 
 def _later(session: Session, place_ids: list[int], move: Move) -> bool:
-    """Whether anything of the product is on record after the move at its places, so that the days must be replayed."""
+    """Whether anything of the product was counted, moved later, or worked out for the day at the move's places.
+
+    Then the days must be replayed; otherwise what counts is what is there now.
+    """
     counted = select(StockCount.id).where(
         StockCount.place_id.in_(place_ids), StockCount.product_id == move.product_id, StockCount.day >= move.day
     )
@@ -241,7 +244,8 @@ def _later(session: Session, place_ids: list[int], move: Move) -> bool:
         return True
     for side in (StockMove.from_place_id, StockMove.to_place_id):
         moved = select(StockMove.id).join(Lot, Lot.id == StockMove.lot_id)
-        moved = moved.where(side.in_(place_ids), Lot.product_id == move.product_id, StockMove.day > move.day)
+        after = or_(StockMove.day > move.day, and_(StockMove.day == move.day, StockMove.worked_out.is_not(None)))
+        moved = moved.where(side.in_(place_ids), Lot.product_id == move.product_id, after)
         if session.scalar(moved.limit(1)) is not None:
             return True
     return False
