@@ -13,7 +13,7 @@ from scipy import stats
 from tests import demo_file, make
 from tests.reports.restock_world import UNTIL, World
 from tests.web.office import count_queries
-from tracker.db import make_engine, reading
+from tracker.db import make_engine, reading, writing
 from tracker.measures import demand, supplies
 from tracker.measures.restock import Aim, Limits
 from tracker.models.supplies import Lot
@@ -172,6 +172,16 @@ def test_the_three_aims_stand_side_by_side(world, session):
     rows = table(made, "aims").rows
     assert len(rows) == len(Aim) and "(chosen)" in rows[0][0]
     assert min(row[2] for row in rows) == rows[0][2] == pytest.approx(made.plan.unmet_after)
+
+
+def test_both_databases_give_the_plan_worked_by_hand(any_engine):
+    with writing(any_engine) as session:
+        world = World(session)
+        soap, school, _ = one_school(world)
+        world.rule(school, soap, minimum=12, room=60)
+        made = restock_plan.make(session, world.asked(), Limits(), FEWEST)
+        assert made.packs() == {(school.id, soap.id): 5}
+        assert made.plan.unmet_after == pytest.approx(lost(20, 40, 30))
 
 
 # --- what cannot be planned ---------------------------------------------------------------------------------------
