@@ -241,7 +241,16 @@ def test_two_grants_of_one_school_do_not_claim_the_same_pupils(session, place):
     found = grants_of(built(session, place))
     # 101 at the lesson: 60.6 and 40.4; the free school held no lesson that is on record
     assert found == {"A": [200, 61], "B": [133, 40], "not under a grant": [200, None], "All schools": [533, 101]}
-    assert free.id != shared.id
+    rests = {row[0]: (row[2].used, row[2].expected) for row in table(built(session, place), "grants").rows}
+    assert rests == {
+        "A": (1, 1),
+        "B": (1, 1),
+        "not under a grant": (1, 1),
+        "All schools": (2, 2),
+    }  # the shared one once
+    # beside grant B stand the two schools where others have a share
+    others = table(built(session, place), "grant_b").rows[1][1]
+    assert (others.value, others.used, others.expected) == (400, 2, 2) and free.id != shared.id
 
 
 def test_the_funders_summary_shows_grants_of_three_schools_and_joins_smaller_ones(session, place):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import pandas as pd
@@ -17,6 +18,7 @@ from tracker.reports.printing import day, number
 from tracker.reports.report import Cell, Section, Table
 from tracker.reports.rows import as_share, counts, optional_day, sentences, words
 from tracker.reports.sections.declared import key_part
+from tracker.vocabulary import Basis
 
 CHECKED_INTRO: Final = (
     "Schools and figures are drawn by chance once a term. Another person, who does not report for the school, counts "
@@ -40,7 +42,6 @@ PUPILS: Final = (
 )
 NO_FUNDER: Final = {NOT_UNDER: "none", OTHERS: "several, or none"}
 REST_NOTE: Final = "A grant may report the pupils of its own row; the rest of all schools' pupils is others'."
-Claims = dict[str, Figure]
 
 
 # --- checked by someone else --------------------------------------------------------------------------------------
@@ -166,36 +167,64 @@ def grants_sections(facts: TermFacts, shares: pd.DataFrame, *, joined: bool) -> 
     funders = {str(row.grant): str(row.funder) for row in rows_of(shares)}
     schools = {str(grant): int(rows["school"].nunique()) for grant, rows in shares.groupby("grant")}
     small = {grant for grant, held in schools.items() if joined and held < MIN_SCHOOLS}
-    claims = [_joined(_claims(facts, shares, pupils), small) for pupils in (_enrolled(facts), _reached(facts))]
-    rows: list[tuple[Cell, ...]] = [
-        (grant, funders.get(grant, NO_FUNDER.get(grant, "")), *(found[grant] for found in claims))
-        for grant in claims[0]
-    ]
-    rows.append((ALL, "", *(add(found.values()) for found in claims)))
+    both = [_Claimed(facts, shares, pupils) for pupils in (_enrolled(facts), _reached(facts))]
+    apart = [grant for grant in sorted(funders) if grant not in small]
+    rest = OTHERS if small else NOT_UNDER
+    rows: list[tuple[Cell, ...]] = [(grant, funders[grant], *(one.of(grant) for one in both)) for grant in apart]
+    rows += [(rest, NO_FUNDER[rest], *(one.rest(apart) for one in both)), (ALL, "", *(one.all() for one in both))]
     columns = (words("grant", "Grant"), words("funder", "Funder or buyer"), *PUPILS)
     note = f"{REST_NOTE} {SMALL_GRANTS}" if small else REST_NOTE
     whole = Table("grants", "Each grant's share of the pupils", columns, tuple(rows), note)
-    each = [_own_table(grant, funders[grant], claims) for grant in claims[0] if grant in funders]
+    each = [_own_table(grant, funders[grant], both) for grant in apart]
     return (Section("grants", "Grants and their shares of the pupils", GRANTS_INTRO, tables=(whole, *each)),)
 
 
-def _own_table(grant: str, funder: str, claims: Sequence[Claims]) -> Table:
+def _own_table(grant: str, funder: str, both: Sequence[_Claimed]) -> Table:
     """What one grant may report, and that the rest is others'."""
-    rest = [[figure for other, figure in found.items() if other != grant] for found in claims]
-    rows: list[tuple[Cell, ...]] = [("Under this grant", *(found[grant] for found in claims))]
-    if any(rest):
-        rows.append(("Others'", *(add(figures) for figures in rest)))
-    rows.append((ALL, *(add(found.values()) for found in claims)))
+    rows: tuple[tuple[Cell, ...], ...] = (
+        ("Under this grant", *(one.of(grant) for one in both)),
+        ("Others'", *(one.rest([grant]) for one in both)),
+        (ALL, *(one.all() for one in both)),
+    )
     title = f"Grant {grant} of {funder}: its share, and others'"
-    return Table(f"grant_{key_part(grant)}", title, (words("whose", "Whose"), *PUPILS), tuple(rows))
+    return Table(f"grant_{key_part(grant)}", title, (words("whose", "Whose"), *PUPILS), rows)
 
 
-def _claims(facts: TermFacts, shares: pd.DataFrame, pupils: Mapping[str, int | None]) -> Claims:
-    known = [
-        GrantShare(row.school, row.grant, int(row.permille), row.from_day.date(), optional_day(row.until_day))
-        for row in rows_of(shares)
-    ]
-    return claim_pupils(pupils, known, facts.period.first, facts.period.last)
+class _Claimed:
+    """A number of pupils of each school, shared among grants."""
+
+    def __init__(self, facts: TermFacts, shares: pd.DataFrame, pupils: Mapping[str, int | None]) -> None:
+        self.pupils, self.period = pupils, facts.period
+        self.shares = [
+            GrantShare(row.school, row.grant, int(row.permille), row.from_day.date(), optional_day(row.until_day))
+            for row in rows_of(shares)
+        ]
+        self.claims = self._shared(self.shares)
+
+    def _shared(self, shares: Sequence[GrantShare]) -> dict[str, Figure]:
+        return claim_pupils(self.pupils, shares, self.period.first, self.period.last)
+
+    def of(self, grant: str) -> Figure:
+        """What a grant may report."""
+        return self.claims.get(grant, self._nothing())
+
+    def rest(self, apart: Sequence[str]) -> Figure:
+        """What is not of these grants; each of its schools counts once, however many others have a share of it."""
+        others = [figure for grant, figure in self.claims.items() if grant not in apart]
+        if not others:
+            return self._nothing()
+        known = self._shared([share for share in self.shares if share.grant in apart])[NOT_UNDER]
+        return replace(add(others), used=known.used, expected=known.expected)
+
+    def all(self) -> Figure:
+        """All schools' pupils."""
+        known = [number_of for number_of in self.pupils.values() if number_of is not None]
+        value = float(sum(known)) if known else None
+        return replace(self._nothing(), value=value, used=len(known), expected=len(self.pupils))
+
+    def _nothing(self) -> Figure:
+        """No pupil at all: the whole of every school is elsewhere."""
+        return Figure(0.0, "pupils", Basis.COUNTED, records="schools", about_people=True)
 
 
 def _enrolled(facts: TermFacts) -> dict[str, int | None]:
@@ -213,10 +242,3 @@ def _reached(facts: TermFacts) -> dict[str, int | None]:
 def _by_code(facts: TermFacts, sums: pd.Series) -> dict[str, int | None]:
     known = {int(school): int(pupils) for school, pupils in sums.items()}  # type: ignore[call-overload]
     return {code: known.get(school) for school, code in facts.codes.items()}
-
-
-def _joined(claims: Claims, small: set[str]) -> Claims:
-    """Claims with those of grants of few schools joined to what no grant pays for."""
-    apart = {grant: figure for grant, figure in claims.items() if grant not in small and grant != NOT_UNDER}
-    rest = [figure for grant, figure in claims.items() if grant not in apart]
-    return apart | ({OTHERS if small else NOT_UNDER: add(rest)} if rest else {})
