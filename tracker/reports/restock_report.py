@@ -130,10 +130,10 @@ LINE_COLUMNS: Final = (
     counts("left", "Left on the day", PIECES),
     counts("packs", "Packs", "packs"),
     counts("pieces", "Brought", PIECES),
-    counts("lasts_before", "Lasts without it", SCHOOL_DAYS),
-    counts("lasts_after", "Lasts with it", SCHOOL_DAYS),
-    counts("chance_before", "Chance of running out without it", "share"),
-    counts("chance_after", "Chance of running out with it", "share"),
+    counts("lasts_before", "Lasts without", SCHOOL_DAYS),
+    counts("lasts_after", "Lasts with", SCHOOL_DAYS),
+    counts("chance_before", "Chance of running out without", "share"),
+    counts("chance_after", "Chance of running out with", "share"),
     words("reason", "Why this many"),
 )
 
@@ -288,11 +288,12 @@ def _aim_row(made: RoundPlan, aim: Aim, plan: Plan) -> tuple[Cell, ...]:
 
 def _more(made: RoundPlan) -> Section:
     names = dict(zip(made.needs.products["product_id"], made.needs.products["name"], strict=True))
-    ranked = made.more.sort_values("drop", ascending=False, kind="stable")
-    rows = tuple((_more_words(row, names, made.currency), max(0.0, float(row.drop))) for row in rows_of(ranked))
+    ranked = made.more[made.more["drop"] >= NO_GAP].sort_values("drop", ascending=False, kind="stable")
+    rows = tuple((_more_words(row, names, made.currency), float(row.drop)) for row in rows_of(ranked))
     columns = (words("what", "One more"), counts("fewer", "Expected requests unmet fall by", REQUESTS))
-    note = "Each by itself, with the plan made again for the fewest requests unmet."
-    table = Table("more", "One more of each", columns, rows, note)
+    note = "Each by itself, with the plan made again for the fewest requests unmet. What changes nothing is not listed."
+    empty = "No single pack, coin or litre more would change anything."
+    table = Table("more", "One more of each", columns, rows, note, empty)
     return Section("more", "What a little more would do", tables=(table, _later(made)))
 
 
