@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -17,9 +18,10 @@ from tracker.db import make_engine, reading, writing
 from tracker.measures import demand, supplies
 from tracker.measures.restock import Aim, Limits
 from tracker.models.supplies import Lot
+from tracker.records import ledger
 from tracker.records.restock_inputs import Asked
 from tracker.reports import export, restock_demand, restock_needs, restock_plan, restock_report
-from tracker.vocabulary import MoveReason
+from tracker.vocabulary import MoveReason, PlaceKind
 
 DEMO = Asked(1, date(2026, 7, 15), date(2026, 7, 17), date(2026, 9, 21))
 FEWEST = Aim.FEWEST_UNMET
@@ -272,6 +274,25 @@ def test_an_area_plans_for_its_own_schools(world, session):
     world.ready()
     needs = restock_needs.read(session, world.asked(schools=(elsewhere.id,)))
     assert set(needs.needs["school_id"]) == {elsewhere.id}
+
+
+# --- the ledger ---------------------------------------------------------------------------------------------------
+
+
+def test_stock_of_the_plan_is_what_the_ledger_has(demo):
+    """The plan takes the last counts and what moved since, the ledger adds up every move: both must say the same."""
+    needs = restock_needs.read(demo, DEMO)
+    at_schools, in_store = Counter(), Counter()
+    for row in ledger.balances(demo, 1, DEMO.today):
+        if row.kind in (PlaceKind.MACHINE, PlaceKind.CUPBOARD):
+            at_schools[row.school_id, row.product_id] += row.quantity
+        elif row.kind is PlaceKind.STORE:
+            in_store[row.product_id] += row.quantity
+    rows = zip(needs.needs["school_id"], needs.needs["product_id"], needs.needs["counted"], strict=True)
+    found = {(school, product): counted for school, product, counted in rows}
+    assert len(found) > 50 and found == {key: at_schools[key] for key in found}
+    lots = restock_demand.frames.store_lots(demo, 1, DEMO.today).groupby("product_id")["pieces"].sum()
+    assert lots.to_dict() == dict(in_store)
 
 
 # --- the demo -----------------------------------------------------------------------------------------------------

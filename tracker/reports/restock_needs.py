@@ -80,7 +80,7 @@ def _stock(stocked: Stocked) -> pd.DataFrame:
     newest of them) and ``capacity`` of all places (NaN = one of them is not limited)."""
     latest = stocked.counts.drop_duplicates(LINE, keep="last")
     since = stocked.moves.merge(latest, on=LINE, suffixes=("", "_count"))
-    since = since[since["day"] > since["day_count"]].assign(net=lambda rows: rows["pieces"] - rows["given"])
+    since = since[since["day"] > since["day_count"]]
     net = since.groupby(LINE, as_index=False)["net"].sum()
     rows = latest.merge(stocked.places, on="place_id").merge(net, on=LINE, how="left")
     rows["counted"] = (rows["left"] + rows["net"].fillna(0.0)).clip(lower=0)

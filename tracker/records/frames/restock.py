@@ -28,7 +28,14 @@ PRODUCTS = {
 }
 PLACES = {"place_id": "int64", "school_id": "int64", "unit_id": "float64", "kind": "str", "capacity": "float64"}
 PLACE_COUNTS = {"place_id": "int64", "product_id": "int64", "day": DAY, "left": "float64"}
-PLACE_MOVES = {"place_id": "int64", "product_id": "int64", "day": DAY, "pieces": "float64", "given": "float64"}
+PLACE_MOVES = {
+    "place_id": "int64",
+    "product_id": "int64",
+    "day": DAY,
+    "pieces": "float64",
+    "given": "float64",
+    "net": "float64",
+}
 STORE_LOTS = {"product_id": "int64", "lot": "str", "expires_on": DAY, "pieces": "float64"}
 STOCK_RULES = {"school_id": "int64", "product_id": "int64", "from_day": DAY, "minimum": "int64", "room": "float64"}
 
@@ -68,13 +75,13 @@ def place_counts(session: Session, scope: Scope) -> pd.DataFrame:
 
 def place_moves(session: Session, scope: Scope) -> pd.DataFrame:
     """Frame ``place_moves``: by place, product and day the pieces in less the pieces out, without what was given out
-    or counted off (``pieces``), and what was given out by name (``given``)."""
+    or counted off (``pieces``), what was given out by name (``given``), and in less out of all moves (``net``)."""
     row, inward = StockMove, StockMove.to_place_id == StockPlace.id
     signed = case((inward, row.quantity), else_=-row.quantity)
     pieces = func.sum(case((row.reason.in_(NOT_STOCKED), 0), else_=signed))
     given = func.sum(case((~inward & (row.reason == MoveReason.GIVEN_OUT), row.quantity), else_=0))
     query = (
-        select(StockPlace.id, Lot.product_id, row.day, pieces, given)
+        select(StockPlace.id, Lot.product_id, row.day, pieces, given, func.sum(signed))
         .select_from(row)
         .join(StockPlace, inward | (row.from_place_id == StockPlace.id))
         .join(Lot, Lot.id == row.lot_id)
