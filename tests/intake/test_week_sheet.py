@@ -47,7 +47,7 @@ def valid_cells(draw):
             cells[f"out:{number}:{part}"] = draw(value_of(CELLS[f"out:{number}:{part}"]))
         cells[f"out:{number}:ref"] = f"ABCDEFGH-o{number}"
     for number in range(1, draw(st.integers(0, 2)) + 1):
-        for part in ("day", "topic", "minutes", "girls", "boys"):
+        for part in ("day", "topic", "kind", "minutes", "girls", "boys"):
             cells[f"session:{number}:{part}"] = draw(value_of(CELLS[f"session:{number}:{part}"]))
         cells[f"session:{number}:ref"] = f"ABCDEFGH-s{number}"
     return cells

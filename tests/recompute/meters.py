@@ -25,7 +25,10 @@ class Balance(NamedTuple):
 def balances(asked: Asked, held: Calendar, seen: Seen, found: list[water.Line]) -> list[Balance]:
     """Every meter of which all that it serves is listed."""
     rows = []
+    of_energy = {row["unit"] for row in asked.mine("readings") if row["quantity"] == "energy"}
     for meter in seen.units:
+        if meter["unit"] in of_energy:
+            continue
         scopes = [row for row in asked.mine("meter_scopes") if row["meter"] == meter["unit"]]
         scopes = [row for row in scopes if holds_in(row, asked.first, asked.last)]
         if meter["kind"] == "meter" and any(row["whole"] == "yes" for row in scopes):

@@ -46,6 +46,10 @@ TWICE = {"in_short"}  # headlines once more
 BESIDE = {"visits_estimate", "visits_by_sex", "crowded_groups", "crowded_worst", "cabins_needed", "fixture_norms"}
 BESIDE |= {"water_norms", "time_to_restore", "restore_by_cause", "restore_by_kind", "restore_by_fitting"}
 BESIDE |= {"service_visits", "demand", "need", "need_assumptions", "knowledge"}
+BESIDE |= {"stock_balanced", "stock_balance", "menstrual_items"}
+# Where the school has such things; tests/reports/test_water_energy.py works them out by hand.
+SOMETIMES = {"tank_levels", "water_sources", "tank_balance", "cleaning_water", "hand_flushes"}
+SOMETIMES |= {"energy_by_part", "energy_meters", "burns_rated", "napkins_burnt", "burn_outputs", "used_bins"}
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +137,7 @@ def test_every_headline_agrees_to_the_last_printed_digit(demo: Engine, school: s
 def test_every_cell_of_every_table_agrees_to_the_last_printed_digit(demo: Engine, school: str, term: str) -> None:
     report, plain = report_of(demo, school, term), plainly(school, term)
     tables = {table.key: table for table in report.tables()}
-    assert set(tables) - WORDS - TWICE - BESIDE == set(plain.tables)
+    assert set(tables) - WORDS - TWICE - BESIDE - SOMETIMES == set(plain.tables)
     assert set(tables) >= BESIDE
     assert not [cell for key, rows in plain.tables.items() for cell in differing_cells(tables[key], rows)]
 

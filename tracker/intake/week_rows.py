@@ -318,12 +318,13 @@ def read_burns(walk: Reading, row: FactRow) -> Filled:
 def write_sessions(layout: Layout, cells: Cells, made: SheetFacts) -> None:
     """Lessons held, and who was there by sex."""
     for number in range(1, layout.rows.sessions + 1):
-        cell = {p: key("session", number, p) for p in (*SESSION_PARTS, "ref")}
+        cell = {p: key("session", number, p) for p in (*SESSION_PARTS, "kind", "ref")}
         part = {p: cells.get(name, "") for p, name in cell.items()}
         if not any(part[p] for p in SESSION_PARTS):
             continue
         ref = part["ref"] or ref_for(layout.plan.code, f"s{number}")
-        row = {"ref": ref, **{p: part[p] for p in ("day", "topic", "minutes")}}
+        about = {"kind": part["kind"]} if part["kind"] else {}
+        row = {"ref": ref, **{p: part[p] for p in ("day", "topic", "minutes")}, **about}
         made.add("awareness_sessions", row, {**dict.fromkeys(row, cell["day"]), **cell})
         for sex in Sex:
             if part[sex.value]:
@@ -335,7 +336,8 @@ def read_session(walk: Reading, row: FactRow) -> Filled:
     """A lesson takes the next free row."""
     number = walk.next_number("session")
     walk.session_of[row["ref"]] = number
-    return {key("session", number, p): row[p] for p in ("day", "topic", "minutes", "ref")}
+    said = {p: row[p] for p in ("day", "topic", "minutes", "ref")} | ({"kind": row["kind"]} if row.get("kind") else {})
+    return {key("session", number, p): text for p, text in said.items()}
 
 
 def read_attendance(walk: Reading, row: FactRow) -> Filled:

@@ -12,6 +12,7 @@ from tracker.vocabulary import (
     DayMark,
     Sex,
     State,
+    TopicKind,
     UnitKind,
 )
 
@@ -23,6 +24,12 @@ STATES = (
 )
 STILL = (("still", "still out of service"), ("back", "back in service"))
 CAUSES = tuple((c.value, c.value) for c in Cause if c not in {Cause.DANGER, Cause.PLANNED})
+ABOUT = (
+    (TopicKind.MENSTRUAL.value, "menstrual health"),
+    (TopicKind.HANDWASHING.value, "hand washing"),
+    (TopicKind.TOILETS.value, "using and keeping toilets"),
+    (TopicKind.OTHER.value, "something else"),
+)
 MARK_LABELS = {
     DayMark.LOST: "No school",
     DayMark.HALF: "Half day",
@@ -152,13 +159,14 @@ def sessions_section(plan: SheetPlan, rows: RowCounts) -> Section:
         cells = (
             Cell(key("session", number, "day"), f"{said}: day", Kind.CHOICE, choices=day_choices(plan), wide=True),
             Cell(key("session", number, "topic"), f"{said}: topic", Kind.TEXT, length=80),
+            Cell(key("session", number, "kind"), f"{said}: what it was about", Kind.CHOICE, choices=ABOUT),
             Cell(key("session", number, "minutes"), f"{said}: minutes", Kind.COUNT, measure="minutes"),
             Cell(key("session", number, "girls"), f"{said}: girls there", Kind.COUNT, measure="pupils"),
             Cell(key("session", number, "boys"), f"{said}: boys there", Kind.COUNT, measure="pupils"),
             Cell(key("session", number, "ref"), f"{said}: reference", Kind.HIDDEN, length=40),
         )
         made.append(Row(said, cells))
-    heads = ("Day", "Topic", "Minutes", "Girls", "Boys")
+    heads = ("Day", "Topic", "What it was about", "Minutes", "Girls", "Boys")
     caption = "Lessons held this week"
     table = Table("sessions", caption, heads, tuple(made), stacked=True, more="another session", folded=True)
     return Section("sessions", "Lessons", (table,) if plan.days else ())

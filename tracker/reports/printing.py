@@ -44,7 +44,7 @@ DECIMALS = {
     "kWh": 1,
     "kg": 1,
     "kWh a burn": 2,
-    "kg a burn": 2,
+    "kg a burn": 3,
     "quarters a week": 1,
     "found ÷ reported": 2,
 }

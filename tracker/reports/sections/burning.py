@@ -20,9 +20,9 @@ from tracker.vocabulary import Basis, UnitKind
 # How full burns are: judgement, no published source; the range is wide because nobody looks.
 FILL: Final = Spread(0.6, 0.2, 1.0)
 RATED: Final = (
-    "Ratings are those on the maker's plate, as entered; local rules and licensed practice decide, and a share below 1 "
-    "does not say that burning is in order. Room counts the pads of one burn by the plate's number and mass; a used "
-    f"pad is taken to weigh {burning.pad_mass().low:.1f} to {burning.pad_mass().high:.1f} g: rinsed ones are heavier."
+    "Ratings are those on the maker's plate, as entered; local rules and licensed practice decide. A share below "
+    "100 % does not say that burning is in order. Room counts the pads of one burn by the plate's number and mass; a "
+    f"used pad is taken to weigh {burning.pad_mass().low:.1f} to {burning.pad_mass().high:.1f} g: rinsed is heavier."
 )
 ESTIMATE: Final = (
     "Nobody counts used supplies. Napkins burnt is burns × room × how full a burn is taken to be (0.6, from 0.2 to 1: "
