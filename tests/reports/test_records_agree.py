@@ -86,6 +86,16 @@ def test_records_that_agree_and_records_that_cannot_be_checked_are_told_apart(se
     assert found.passed
 
 
+@pytest.mark.parametrize(("asked", "share"), [((False, False, True), 2 / 3), ((), None)])
+def test_meters_that_agree_are_counted_among_those_compared(asked, share):
+    # Three compared, one asks for a look; a fourth could not be compared.
+    balances = [SimpleNamespace(unexplained=SimpleNamespace(recorded=True), query=one) for one in asked]
+    balances.append(SimpleNamespace(unexplained=SimpleNamespace(recorded=False), query=False))
+    figure = agreement.meters_table(SimpleNamespace(balances=balances)).rows[0][1]
+    assert figure.value == pytest.approx(share) if share else figure.value is None
+    assert (figure.used, figure.expected, figure.records) == (len(asked), len(asked) + 1, "meters")
+
+
 def machine(left, refilled, steps):
     """A counting machine of one school: two weeks of stock and counter."""
     weeks = pd.to_datetime(["2026-01-12", "2026-01-19"])

@@ -14,7 +14,7 @@ from tracker.measures.figure import Figure
 from tracker.reports.checks import METERS_AGREE, RECORDS_AGREE
 from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.report import Cell, Table
-from tracker.reports.rows import counts, words
+from tracker.reports.rows import beside, counts, words
 
 TITLE: Final = "Do the records agree with themselves"
 STOCK_TOLERANCE: Final = 2.0  # napkins a machine-week: a counter is not read in the minute in which a stock is counted
@@ -80,8 +80,12 @@ def _meters(facts: TermFacts, named: bool) -> tuple[Cell, ...]:
     return METERS_AGREE, "meters", len(schools), metered, len(differ) if compared else None, result
 
 
-def meter_agreement(facts: TermFacts) -> Figure:
+def meters_table(facts: TermFacts) -> Table:
     """Share of the term's meters that agree with the litres worked out, of those that could be compared."""
+    return beside("meters_agree", "Meters against the model", [("Meters that agree", _meters_share(facts))])
+
+
+def _meters_share(facts: TermFacts) -> Figure:
     compared = [one for one in facts.balances if one.unexplained.recorded]
     agree = sum(1 for one in compared if not one.query)
     return replace(quality.meter_agreement(agree, len(compared), len(facts.balances)), records="meters")

@@ -13,7 +13,7 @@ from tracker.reports.facts import Pair, TermFacts
 from tracker.reports.printing import NO_SCHOOL
 from tracker.reports.report import Cell, Chart, Line, Section, Table
 from tracker.reports.rows import count_share, counts, sheet_state, words
-from tracker.reports.sections.agreement import meter_agreement, records_agree_table
+from tracker.reports.sections.agreement import meters_table, records_agree_table
 from tracker.reports.targets import verdict_words
 
 SHORT_KEYS = (
@@ -43,14 +43,13 @@ NOTES = (
 def records_section(pair: Pair, targets: dict[str, TargetHead], one_school: bool) -> Section:
     """Completeness, timeliness, queries, whether records agree, and what became of each week's sheet."""
     facts = pair.now
-    tables = () if one_school else (sheets_by_school(facts), records_agree_table(pair, named=True))
-    meters = Line("meters_agree_share", "Meters that agree with the litres worked out", meter_agreement(facts))
+    tables = () if one_school else (sheets_by_school(facts), records_agree_table(pair, named=True), meters_table(facts))
     return Section(
         "records",
         "How complete the records are",
         "A week sheet is expected for every week in which the school had school. All other figures rest on these "
         "sheets.",
-        (*figures.lines(figures.RECORDS, pair, targets), meters),
+        figures.lines(figures.RECORDS, pair, targets),
         tables,
         (strip(facts),),
     )
