@@ -103,6 +103,7 @@ def create(session: Session, programme: Programme, plan: RoundPlan, division: Di
         RoundError: a day in the past or not before the next round, nothing to bring, a store, vehicle, school or
             product that is not the programme's, or pieces, budget or hours that cannot be.
     """
+    session.scalar(select(Programme.id).where(Programme.id == programme.id).with_for_update())  # one code, one key
     before = session.scalar(select(Round).where(Round.programme_id == programme.id, Round.key == plan.key))
     if before is not None:
         return before

@@ -16,7 +16,7 @@ from tracker.records import ledger
 from tracker.records.ledger import Move
 from tracker.records.rounds import RoundError, days_of, lines_of, stops_of
 from tracker.records.rounds_drive import check_out
-from tracker.records.rounds_ledger import BACK, MISSING, OnBoard, aboard, post, ref_of, vehicle_place, words
+from tracker.records.rounds_ledger import BACK, MISSING, OnBoard, aboard, lock_day, post, ref_of, vehicle_place, words
 from tracker.vocabulary import HandWhy, MoveReason, PlaceKind, RoundState, StopState
 
 GONE = {HandWhy.DAMAGED: MoveReason.DAMAGE, HandWhy.LOST: MoveReason.LOSS}
@@ -44,6 +44,7 @@ def bring_back(session: Session, made: Round, day: RoundDay, said: Counted) -> N
         RoundError: it is not out; stops are neither done nor not reached; a product without a count, or with one that
             differs from what should be there and no reason (with the figures). ``field`` is "p-…" of the product.
     """
+    lock_day(session, day)
     if day.back_at is not None:
         return
     check_out(day)

@@ -20,6 +20,7 @@ from tracker.records.rounds_ledger import (
     LOAD,
     OnBoard,
     aboard,
+    lock_day,
     moves_of,
     post,
     ref_of,
@@ -52,6 +53,7 @@ def set_out(session: Session, made: Round, day: RoundDay, at: datetime, today: d
         RoundError: the round is closed, nothing is to be brought, the vehicle is still out, or the store has too few
             pieces that have not expired (with the figures).
     """
+    lock_day(session, day)
     if day.set_out_at is not None:
         return
     if made.state is RoundState.CLOSED:
@@ -60,7 +62,7 @@ def set_out(session: Session, made: Round, day: RoundDay, at: datetime, today: d
     wanted = _wanted(session, stops)
     if not wanted:
         raise RoundError("round", "No stop of this vehicle asks for anything. Put schools on it first.")
-    vehicle = session.get_one(Vehicle, day.vehicle_id)
+    vehicle = session.get_one(Vehicle, day.vehicle_id, with_for_update=True)
     _check_free(session, vehicle)
     place = vehicle_place(session, vehicle)
     store = session.get_one(StockPlace, made.store_id)
@@ -110,6 +112,7 @@ def hand_over(session: Session, day: RoundDay, stop: RoundStop, said: Handed) ->
             than planned and no reason, or with more than is on the vehicle (with the figures); nobody named who
             received it; the school has no cupboard or machine on record. ``field`` is "p-…" of the product.
     """
+    lock_day(session, day)
     check_out(day)
     lines = lines_of(session, [stop.id]).get(stop.id, [])
     for line, product in lines:
@@ -209,6 +212,7 @@ def not_reached(session: Session, day: RoundDay, stop: RoundStop, said: Missed) 
     Raises:
         RoundError: no reason, or the vehicle is not out.
     """
+    lock_day(session, day)
     check_out(day)
     if not said.reason:
         raise RoundError("reason", "Write why nothing could be handed over, for example: gate locked, nobody there.")

@@ -59,6 +59,12 @@ def school_place(session: Session, school_id: int) -> StockPlace | None:
     return min(places, key=lambda one: one.kind is not PlaceKind.CUPBOARD, default=None)
 
 
+def lock_day(session: Session, day: RoundDay) -> None:
+    """Take a vehicle-day for this transaction: what two people say of it at once is written one after the other."""
+    session.flush()
+    session.refresh(day, with_for_update=True)
+
+
 def ref_of(session: Session, day: RoundDay, what: str, *more: int) -> str:
     """The reference of a move of a vehicle-day: the same act has the same one, on every installation another."""
     key = session.get_one(Round, day.round_id).key[:KEY_LENGTH]

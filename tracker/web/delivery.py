@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
 
 from tracker.models.programme import Programme
 from tracker.models.rounds import Round, RoundStop
-from tracker.records import jobs, rounds_drive, rounds_read
+from tracker.records import jobs, rounds_drive, rounds_read, rounds_roads
 from tracker.records.rounds import RoundError
 from tracker.records.rounds_drive import Handed, Missed
 from tracker.vocabulary import HandWhy, Role, StopState
@@ -16,6 +17,7 @@ from tracker.web import access, clock
 from tracker.web.access import allow
 from tracker.web.accesslog import log_view
 from tracker.web.database import db, let_go
+from tracker.web.filters import minutes
 from tracker.web.forms import rounds as forms
 from tracker.web.forms.rounds import LONG_NAME, LONG_REASON, Typed
 from tracker.web.signing import signed
@@ -121,8 +123,22 @@ def stop_page(stop_id: int):
         errors=list(typed.errors.items()),
         whys=[("", "as planned"), *((one.value, one.value.capitalize()) for one in STOP_WHYS)],
         place=jobs.places(db(), trip.programme.id).get(stop.school.id),
+        warning=_not_open(trip, stop),
         other_goods=any(not product.menstrual for _, product in stop.lines),
     ), 400 if typed.errors else 200
+
+
+def _not_open(trip: Trip, stop: rounds_read.StopView) -> str:
+    """That nobody receives goods at the school now, and when somebody does; "" while it is open."""
+    local = clock.now().astimezone(ZoneInfo(trip.programme.zone))
+    hours = rounds_roads.openings(db(), [stop.school.id], [local.date()])[local.date()].get(stop.school.id)
+    if not hours:
+        return "There is no school here today. Ask whether somebody can receive the goods."
+    minute = local.hour * 60 + local.minute
+    if any(opens <= minute < closes for opens, closes in hours):
+        return ""
+    open_words = " and ".join(f"{minutes(opens)} to {minutes(closes)}" for opens, closes in hours)
+    return f"Goods are received here from {open_words}. Ask whether somebody can receive them now."
 
 
 def _as_recorded(stop: rounds_read.StopView) -> Typed:
