@@ -249,13 +249,12 @@ def bins_now(bin_levels: pd.DataFrame) -> pd.DataFrame:
     known = bin_levels[bin_levels["quarters"].notna()].sort_values(["unit_id", "day"])
     if not known["quarters"].between(0, 4).all():
         raise ValueError("a level is 0 to 4 quarters")
-    rows = []
-    for unit, levels in known.groupby("unit_id", sort=True):
-        falls = levels["quarters"].diff() < 0
-        since = levels[falls.cumsum() == falls.sum()]
-        first, last = since.iloc[0], since.iloc[-1]
-        days = (last["day"] - first["day"]).days
-        rate = (last["quarters"] - first["quarters"]) / days if days else math.nan
-        rows.append((unit, last["school_id"], last["day"], last["quarters"], days, rate))
+    falls = known.groupby("unit_id")["quarters"].diff() < 0
+    emptied = falls.groupby(known["unit_id"]).cumsum()
+    since = known[emptied == emptied.groupby(known["unit_id"]).transform("max")]
+    first = since.drop_duplicates("unit_id").reset_index(drop=True)
+    last = since.drop_duplicates("unit_id", keep="last").reset_index(drop=True)
+    days = (last["day"] - first["day"]).dt.days
+    rate = (last["quarters"] - first["quarters"]) / days.where(days > 0)
     types = {"unit_id": "int64", "school_id": "int64", "quarters": "float64", "quarters_per_day": "float64"}
-    return pd.DataFrame(rows, columns=BIN_COLUMNS).astype(types)
+    return last.assign(days_since_low=days, quarters_per_day=rate)[BIN_COLUMNS].astype(types)

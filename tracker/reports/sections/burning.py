@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from tracker.measures import burning, disposal
+from tracker.measures import burning
 from tracker.measures.burning import Rating, Spread
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, add, not_recorded
@@ -54,12 +54,19 @@ def _burns_by_unit(facts: TermFacts) -> dict[int, Figure]:
     machines = incinerators(facts)
     due = expected_unit_weeks(machines.assign(count_way="counter"), facts.occasions, [UnitKind.INCINERATOR])
     rows = facts.all.burns.merge(due[["unit_id", "week"]], on=["unit_id", "week"])
-    by_unit, weeks = dict(list(rows.groupby("unit_id"))), due.groupby("unit_id").size()
+    known = rows.groupby("unit_id")["burns"].agg(["sum", "count"])
+    sums, counted = known["sum"].to_dict(), known["count"].to_dict()
+    weeks = due.groupby("unit_id").size().to_dict()
     return {
-        row.unit_id: disposal.burns_total(
-            by_unit.get(row.unit_id, rows.iloc[:0]), {row.unit_id: row.school}, int(weeks.get(row.unit_id, 0))
+        unit: Figure(
+            float(sums[unit]) if counted.get(unit) else None,
+            "burns",
+            Basis.COUNTED,
+            used=int(counted.get(unit, 0)),
+            expected=int(weeks.get(unit, 0)),
+            records="incinerator-weeks",
         )
-        for row in rows_of(machines)
+        for unit in machines["unit_id"].tolist()
     }
 
 
