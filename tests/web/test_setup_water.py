@@ -105,12 +105,12 @@ def test_the_share_of_hand_flushes_lies_between_its_ends(change, units, saved):
 
 
 def test_a_part_needs_its_own_numbers_and_leaves_the_others_out(change, units, saved):
-    light = {"part": "light and fan", "watts": "12", "wh_thousandths": "9"} | FROM
+    light = {"part": "light and fan", "watts": "12", "watt_hours": "9"} | FROM
     assert "This part needs this number." in change("power", light, units["cabin"].id).text
     assert change("power", light | {"seconds": "150"}, units["cabin"].id).status_code == 302
     row = saved.query(PowerUse).one()
     assert (row.part, row.watts, row.seconds, row.wh_thousandths) == (PowerPart.LIGHT_FAN, 12, 150, None)
-    burn = {"part": "incinerator", "wh_thousandths": "1400000"} | FROM
+    burn = {"part": "incinerator", "watt_hours": "1400"} | FROM
     refused = change("power", burn, units["cabin"].id)
     assert "Energy of burns is an incinerator" in refused.text
     assert change("power", burn, units["incinerator"].id).status_code == 302
@@ -173,7 +173,7 @@ def test_the_school_page_shows_what_was_said_and_where_to_say_more(administrator
     change(
         "cleaning", {"name": "rinse", "litres": "4", "times": "1", "every": "week"} | MEASURED | FROM, units["cabin"].id
     )
-    change("power", {"part": "pump", "wh_thousandths": "1500"} | FROM, units["cabin"].id)
+    change("power", {"part": "pump", "watt_hours": "1.5"} | FROM, units["cabin"].id)
     change("plate", {"pads": "40"} | FROM, units["incinerator"].id)
     page = administrator.get(f"/schools/{school.id}/setup").text
     for said in ("Holds 5000 L", "rinse, 4 L, 1 in each week", "pump, 1.5 Wh", "40 pads a burn", "Water came"):

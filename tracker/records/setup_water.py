@@ -89,7 +89,8 @@ def power_values(values: Mapping[str, Any]) -> dict[str, Any]:
     light = values["part"] is PowerPart.LIGHT_FAN
     for name in LIGHT if light else ("wh_thousandths",):
         if values[name] is None:
-            raise SetupError(name, "This part needs this number. Write what the plate or a measurement says.")
+            field = "watt_hours" if name == "wh_thousandths" else name
+            raise SetupError(field, "This part needs this number. Write what the plate or a measurement says.")
     left_out = ("wh_thousandths",) if light else LIGHT
     each = values["every_n"] if values["part"] is PowerPart.TREATMENT and values["every_n"] else 1
     return {**values, **dict.fromkeys(left_out), "every_n": each}

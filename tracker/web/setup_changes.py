@@ -29,6 +29,7 @@ FIELDS = {  # the form's name of a column of the exchange format
     "cycle": ("name",),
     "share_permille": ("share",),
     "visit_seconds": ("seconds",),
+    "wh_thousandths": ("watt_hours",),
     "burn_pads": ("pads",),
     "burn_g": ("grams",),
     "group": ("grp",),

@@ -61,8 +61,8 @@ def hand_flush(change: Change) -> None:
 
 def power(change: Change) -> None:
     form = change.form
-    names = ("watts", "seconds", "wh_thousandths", "every_n")
-    values = {name: form[name].data for name in names} | {"part": PowerPart(form.part.data)}
+    values = {name: form[name].data for name in ("watts", "seconds", "every_n")}
+    values |= {"part": PowerPart(form.part.data), "wh_thousandths": form.watt_hours.ml}
     _say(change, PowerUse, setup_water.power_values({**values, "u_permille": form.uncertainty.permille}))
 
 

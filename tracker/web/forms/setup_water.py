@@ -14,6 +14,12 @@ PLATE = "As it is written on the maker's plate. Leave empty what the plate does 
 OF_WEEK = "Any day of the week it belongs to."
 
 
+class WattHoursField(LitresField):
+    """Watt-hours with a decimal point; ``ml`` holds them in thousandths."""
+
+    WANTED = "Write watt-hours, for example 1.5."
+
+
 def basis_field():
     """How litres are known."""
     known = [(LitresBasis.MEASURED.value, "Measured here"), (LitresBasis.CLAIM.value, "The maker's claim")]
@@ -68,9 +74,7 @@ class PowerForm(PlainForm):
     part = PickField("What takes energy", choices=choices(PowerPart))
     watts = CountField("Light and fan: watts", 0, 100_000, required=False)
     seconds = CountField("Light and fan: seconds of a visit", 0, 3600, required=False)
-    wh_thousandths = CountField(
-        "Others: thousandths of a watt-hour of one flush, treatment or burn", 0, 100_000_000, required=False
-    )
+    watt_hours = WattHoursField("Others: watt-hours of one flush, treatment or burn", required=False)
     every_n = CountField("Treatment: after every so many visits", 1, 1000, required=False)
     uncertainty = uncertainty_field()
     from_day = DayField("From", description=COUNTS_FROM)
