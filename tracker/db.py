@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any
@@ -9,6 +10,10 @@ from typing import Any
 from sqlalchemy import DateTime, Dialect, Engine, Enum, MetaData, create_engine, event
 from sqlalchemy.orm import DeclarativeBase, Session
 from sqlalchemy.types import TypeDecorator
+
+# A report of a thousand schools makes objects by the hundred thousand, nearly all of which are needed until it is
+# done. At the usual thresholds (700, 10, 10) the collector walks over them again and again: a fifth of the time.
+COLLECT_AFTER = (50_000, 20, 20)
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -63,8 +68,10 @@ def make_engine(url: str) -> Engine:
     """An engine whose SQLite connections keep foreign keys, survive a power cut and wait for a busy writer.
 
     The driver is taken out of transaction control, so that a request that changes data can begin immediate
-    before it reads (``writing``); the default is a plain BEGIN.
+    before it reads (``writing``); the default is a plain BEGIN. A process with an engine looks for unreachable
+    objects less often (``COLLECT_AFTER``).
     """
+    gc.set_threshold(*COLLECT_AFTER)
     engine = create_engine(url)
     if engine.dialect.name == "sqlite":
 

@@ -42,9 +42,11 @@ from tracker.measures import (
     spot_check,
     stock_balance,
     stock_levels,
+    tank_use,
     tanks,
     trials,
     uptake,
+    use,
     water,
     water_norms,
 )
@@ -133,6 +135,7 @@ def need_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
     clock("restocking needs", lambda: reorder.restock_needs(_stock(read, asked), read.ahead, *ROUND_DAYS))
     clock("levels, each school", lambda: [_levels(row) for row in rows_of(asked.dropna(subset=["per_day"]))])
     clock("forecasts held out, each machine", lambda: _held_out(made["given"], read.machine_weeks))
+    clock("use between counts", lambda: use.place_demand(_between_counts(read)))
     five = clock("stock of a term", lambda: _balance_frame(read))
     clock("stock balance", lambda: stock_balance.balanced_share(stock_balance.balance_check(five)))
     clock("consistency", lambda: _checks(read, made, five))
@@ -169,6 +172,14 @@ def _held_out(given: pd.DataFrame, machine_weeks: pd.DataFrame) -> list[Any]:
         (forecast.held_out(used[at], days[at], 3), forecast.period_forecast(used[at]))
         for at in kept.reset_index(drop=True).groupby("unit_id").indices.values()
     ]
+
+
+def _between_counts(read: Read) -> pd.DataFrame:
+    rows = read.machine_weeks.rename(columns={"unit_id": "place_id"}).assign(product_id=1, given=0.0)
+    counts = rows.assign(day=rows["week"] + pd.Timedelta(days=4))[["place_id", "product_id", "day", "left"]]
+    moves = rows.assign(day=rows["week"], pieces=rows["refilled"])[["place_id", "product_id", "day", "pieces", "given"]]
+    places = rows[["place_id", "school_id"]].drop_duplicates()
+    return use.used_between_counts(counts, moves, places, read.calendar.school_days[["school_id", "day"]])
 
 
 def _balance_frame(read: Read) -> pd.DataFrame:
@@ -314,7 +325,7 @@ def water_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
     by_hand = dict.fromkeys(cabins[::5], BY_HAND)
     mixed = clock("flushes by hand", lambda: manual_flush.with_manual_flush(made["water"], by_hand))
     clock("water with flushes by hand", lambda: water.water_taken(mixed, made["due"]))
-    clock("tanks", lambda: _tanks(read, made["water"]))
+    clock("tanks", lambda: _tanks(read, made, cleaned))
     burners = read.units.loc[read.units["kind"] == UnitKind.INCINERATOR.value, "unit_id"].tolist()
     rules = {**dict.fromkeys(cabins, (LIGHT,)), **dict.fromkeys(burners, (BURN,))}
     energy = clock(
@@ -338,16 +349,18 @@ def water_measures(read: Read, made: dict[str, Any], clock: Clock) -> None:
     clock("sheets by school", lambda: quality.sheet_table(read.sheets, AS_OF, "school_id"))
 
 
-def _tanks(read: Read, rows: pd.DataFrame) -> list[Any]:
-    """Each school's tank against the modelled use of its units, spread evenly over the school days."""
-    weeks = rows.groupby(["school_id", "week"], as_index=False)[["ml"]].sum()
-    use = read.calendar.school_days.merge(weeks, on=["school_id", "week"])
-    use = use.assign(ml=use["ml"] / 5, u_ml=use["ml"] / 50)
+def _tanks(read: Read, made: dict[str, Any], cleaned: pd.DataFrame) -> list[Any]:
+    """Each school's tank against the modelled use of its counted units."""
+    units = read.units[read.units["kind"].isin(["cabin", "urinal", "tap"]) & (read.units["count_way"] == "grid")]
+    scopes = pd.DataFrame({"tank_id": units["school_id"] * 100 + 13, "unit_id": units["unit_id"], "whole": True})
+    scopes = scopes.assign(from_day=pd.Timestamp(FIRST), until_day=pd.NaT)
+    first = [day.date() for day in pd.date_range(FIRST, periods=12, freq="7D")]
+    used = tank_use.tank_use(scopes, read.units, made["water"], cleaned, read.calendar.school_days, weeks=first)
+    inflow = pd.DataFrame({"day": pd.to_datetime(first), "origin": WaterSource.TANKER.value})
+    inflow = inflow.assign(day=inflow["day"] + pd.Timedelta(days=2), ml=4_000_000, u_rel=0.05)
     levels = read.bin_levels[read.bin_levels["unit_id"] % 100 == 13]
-    weekly = pd.date_range(FIRST, periods=12, freq="7D") + pd.Timedelta(days=2)
-    inflow = pd.DataFrame({"day": weekly, "origin": WaterSource.TANKER.value, "ml": 4_000_000, "u_rel": 0.05})
-    used, level = use.groupby("school_id").indices, levels.groupby("school_id").indices
+    of_use, of_level = used.groupby("tank_id").indices, levels.groupby("unit_id").indices
     return [
-        tanks.tank_balances(school * 100 + 13, 5000.0, levels.iloc[level[school]], inflow, use.iloc[used[school]])
-        for school in level
+        tanks.tank_balances(tank, 5000.0, levels.iloc[of_level[tank]], inflow, used.iloc[of_use[tank]])
+        for tank in of_level
     ]

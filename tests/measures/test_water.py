@@ -366,6 +366,10 @@ def balanced(readings_frame, weeks, scope_frame, all_units=METERED_UNITS, days=W
     return balance.meter_balance(all_units, scope_frame, readings_frame, rows, days)
 
 
+def test_a_meter_of_energy_has_no_balance_of_water():
+    assert balanced(meter(10, 20, quantity="energy"), unit_weeks((1, 1, 500), (1, 2, 100)), scopes({})) == []
+
+
 def test_a_balance_adds_uncertainties_in_quadrature():
     # WAT-05, derived by hand: in 100 (u 2), out 40 (u 1) and 45 (u 1.5): 15, u = 2.6925824, ratio 5.570860.
     rest, u, query = balance.unexplained(100, 2, 85, math.hypot(1, 1.5))

@@ -89,6 +89,7 @@ def meter_balance(
         since: the day from which ``around`` was read (see ``dials.first_week``).
     Returns:
         One row per meter that has such a scope in the period, in order of its id; records are weeks with school.
+        A meter whose readings are all of something else than water (energy) has none.
         unexplained = metered − modelled; u = √(u_meter² + u_model²), interval ± 1.96·u. u_meter² = Σ over dials
         of (calibration u × volume)² + 2·step²/12 for each unbroken run of readings. One calibration error scales
         the whole run, so it is taken once. query: |unexplained| > 2·u. Source of the arithmetic: JCGM 100:2008
@@ -105,8 +106,9 @@ def meter_balance(
     intervals = _grouped(rows_of(intervals_of(uses)[list(READ)]), lambda row: row.unit_id)
     calendar, every = school_calendar(occasions), school_calendar(around)
     found = {row.unit_id: row for row in rows_of(units[units["unit_id"].isin(scopes["meter_id"])])}
+    others = set(readings.loc[meters, "unit_id"]) - set(dials["unit_id"])  # meters of energy have no litres
     balances = []
-    for meter_id in sorted(set(known.meter_id.tolist()) & set(found)):
+    for meter_id in sorted((set(known.meter_id.tolist()) & set(found)) - others):
         school = found[meter_id].school_id
         days = calendar.get(school, {})
         if days and known.ever_whole(meter_id, days):

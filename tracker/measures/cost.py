@@ -81,10 +81,10 @@ def net_cost(money: pd.DataFrame, kinds: Iterable[MoneyKind] = tuple(MoneyKind))
 
 
 def _currency(money: pd.DataFrame) -> str:
-    found = money["currency"].dropna().unique().tolist()
-    if len(found) > 1 or money["currency"].isna().any():
+    found = set(money["currency"].tolist())
+    if len(found) > 1 or any(pd.isna(one) for one in found):
         raise ValueError("amounts of different currencies, or of none, cannot be added; convert them before")
-    return str(found[0]) if found else ""
+    return str(found.pop()) if found else ""
 
 
 def _whole(minor: object) -> int:

@@ -242,17 +242,20 @@ def arrivals_from_pupils(
     if not (0 <= share <= 1 and 0 <= urinal_share <= 1):
         raise ValueError(f"shares must lie between 0 and 1, got {share} and {urinal_share}")
     queues = set(zip(units["school_id"].tolist(), units["group"].tolist(), units["kind"].tolist(), strict=True))
-    rows: dict[tuple[Any, ...], float] = {}
-    bases: dict[tuple[Any, ...], str] = {}
-    for school, week, sex, number, basis in pupils[["school_id", "week", "sex", "pupils", "basis"]].itertuples(
-        index=False, name=None
-    ):
-        for group, kind, part in _where_they_go(queues, school, sex, urinal_share):
-            key = (school, week, group, kind)
-            rows[key] = rows.get(key, 0.0) + number * share * part
-            bases[key] = max(bases.get(key, basis), basis, key=RANK.__getitem__)
-    made = [(*key, arrivals, bases[key]) for key, arrivals in sorted(rows.items())]
-    return pd.DataFrame(made, columns=list(ARRIVALS)).astype(ARRIVALS)
+    asked = pupils[["school_id", "sex"]].drop_duplicates()
+    ways = [
+        (school, sex, *way)
+        for school, sex in asked.itertuples(index=False, name=None)
+        for way in _where_they_go(queues, school, sex, urinal_share)
+    ]
+    kinds = {"school_id": "int64", "sex": "str", "group": "str", "kind": "str", "part": "float64"}
+    rows = pupils.merge(pd.DataFrame(ways, columns=list(kinds)).astype(kinds), on=["school_id", "sex"])
+    rows = rows.assign(arrivals=rows["pupils"] * share * rows["part"], rank=rows["basis"].map(RANK))
+    sums = rows.groupby(["school_id", "week", "group", "kind"], as_index=False).agg(
+        arrivals=("arrivals", "sum"), rank=("rank", "max")
+    )
+    words = sums["rank"].map({rank: basis for basis, rank in RANK.items()})
+    return sums.assign(basis=words)[list(ARRIVALS)].astype(ARRIVALS)
 
 
 def _where_they_go(
