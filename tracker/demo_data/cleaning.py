@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from tracker.demo_data.book import Book, Cell, Dice
-from tracker.demo_data.plan import ROUNDS, SEED, SchoolPlan
+from tracker.demo_data.plan import ROUNDS, SCHOOLS, SEED, SchoolPlan
 from tracker.demo_data.school_time import SchoolYear, Sheet
 from tracker.demo_data.supplies import GIVEN, STORE, Ledger, Trip, cupboard
 from tracker.vocabulary import MoveReason
@@ -15,31 +15,33 @@ NOT_COUNTED = 0.07  # of the weeks
 ROUND_WEEKS = 4.3  # between two rounds
 SCARCE = {"OL-04": 0.7, "OL-08": 0.75, "OL-11": 0.6}  # brought less than was used
 KEEPERS = ("OL-04", "OL-06", "OL-10", "OL-12")  # whose cupboards keep the spare part
+# who cleans at OL-01 brings their own
+CLEANED = tuple(plan.code for plan in SCHOOLS if plan.code != "OL-01")
 
 
 @dataclass(frozen=True, slots=True)
 class Good:
-    """A product with what it takes in a week: for each cabin, and at the school besides; how often it is used."""
+    """A product with what it takes in a week: for each cabin, and at the school besides; how often; who keeps it."""
 
     product: str
     pack: int
     per_cabin: float
     besides: float
+    keepers: tuple[str, ...]
     chance: float = 1.0
-    keepers: tuple[str, ...] | None = None
 
 
 GOODS = (
-    Good("DISINF", 6, 0.33, 0.4),
-    Good("LINER", 20, 1.9, 4.0),
-    Good("VALVE", 2, 0.0, 1.4, chance=0.22, keepers=KEEPERS),
+    Good("DISINF", 6, 0.33, 0.4, CLEANED),
+    Good("LINER", 20, 1.9, 4.0, CLEANED),
+    Good("VALVE", 2, 0.0, 1.4, KEEPERS, chance=0.22),
 )
 
 
 def play(book: Book, ledger: Ledger, year: SchoolYear) -> None:
     """A school's year of these goods."""
     for good in GOODS:
-        if good.keepers is None or year.plan.code in good.keepers:
+        if year.plan.code in good.keepers:
             _Shelf(book, ledger, year, good).play()
 
 
