@@ -14,6 +14,7 @@ DOORS: tuple[tuple[Role, str, str], ...] = (
     (Role.OFFICER, "Today", "officer.home"),
     (Role.OFFICER, REPORTS, "officer.reports"),
     (Role.OFFICER, "Rounds", "officer.rounds_home"),
+    (Role.OFFICER, "Stock", "officer.stock_home"),
     (Role.ENGINEER, "My jobs", "engineer.home"),
     (Role.ENGINEER, "Deliveries", "delivery.home"),
     (Role.FUNDER, REPORTS, "funder.home"),
