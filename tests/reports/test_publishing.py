@@ -178,7 +178,7 @@ def test_a_version_keeps_its_content_hash_files_and_contributions(session, place
     assert row.number == 1 and row.replaces_id is None and row.approved_by_id == place[2].id
     # SHA-256 as FIPS 180-4 has it, by the standard library.
     assert row.content_hash == hashlib.sha256(row.content.encode()).hexdigest() == made.content_hash
-    assert publications.file_names(session, found) == ["report.html", "report.json", "report-csv.zip"]
+    assert publications.file_names(session, found) == ["report.html", "report.json", "report-csv.zip", "report.xlsx"]
     assert publications.file(session, found, "report.json").content == row.content.encode()
     digits = [line.value for line in publications.lines(session, found, "visits")]
     assert digits == ["10", "20", "30"] and sum(map(int, digits)) == 60

@@ -23,5 +23,6 @@ ROWS = [
     Entry("setup.make_key", BOTH, SCHOOL, data=lambda _world, _which: {"label": "box"}),
     Entry("setup.end_key", BOTH, KEY),
     Entry("feed.description", PUBLIC),
+    Entry("feed.report_schema", PUBLIC),
     Entry("feed.readings", BY_KEY),
 ]

@@ -265,7 +265,8 @@ def test_publishing_freezes_content_hash_files_and_who_approved(engine, officer,
     answer = publish(officer, draft)
     assert answer.status_code == 302 and "/publications/" in answer.headers["Location"]
     files = stored(engine)
-    assert set(files) == {(1, "report.html"), (1, "report.json"), (1, "report-csv.zip")}
+    names = {"report.html", "report.json", "report-csv.zip", "report.xlsx", "report.pdf"}
+    assert set(files) == {(1, name) for name in names}
     with reading(engine) as session:
         row = session.scalars(select(Publication)).one()
         assert row.content_hash == hashlib.sha256(files[1, "report.json"]).hexdigest()

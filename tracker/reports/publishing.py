@@ -17,7 +17,7 @@ from typing import Any, TypeAlias
 from tracker.measures.figure import Figure
 from tracker.records import heads, publications
 from tracker.records.settings import setting
-from tracker.reports import export
+from tracker.reports import export, export_package, export_xlsx
 from tracker.reports.checks import Check, look
 from tracker.reports.leaving import protected
 from tracker.reports.printing import DECIMALS, rounded
@@ -27,6 +27,8 @@ from tracker.reports.versions import Change, changed
 Session: TypeAlias = heads.Session
 
 HTML_FILE, JSON_FILE, CSV_FILE, PDF_FILE = "report.html", "report.json", "report-csv.zip", "report.pdf"
+XLSX_FILE = "report.xlsx"
+XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 MARKS = ("<!-- the report begins -->", "<!-- the report ends -->")
 
 
@@ -159,11 +161,12 @@ def sum_of(digits: Iterable[str]) -> str:
 
 def files(made: Draft, page: str, paper: bytes = b"") -> dict[str, tuple[str, bytes]]:
     """The files of a version: name → media type and bytes. ``paper``: its PDF (none: it has no such file)."""
-    csv = export.zipped(export.csv_files(made.report))
+    csv = export.zipped(export_package.package_files(made.report))
     found = {
         HTML_FILE: ("text/html; charset=utf-8", page.encode()),
         JSON_FILE: ("application/json", made.content.encode()),
         CSV_FILE: ("application/zip", csv),
+        XLSX_FILE: (XLSX_TYPE, export_xlsx.workbook(made.report)),
     }
     return found | ({PDF_FILE: ("application/pdf", paper)} if paper else {})
 

@@ -40,6 +40,15 @@ def description():
     return Response(json.dumps(described()), mimetype="application/json")
 
 
+@bp.get("/api/report.schema.json")
+@public
+def report_schema():
+    """The JSON Schema of a report's JSON."""
+    from tracker.reports.report_schema import report_schema as schema
+
+    return Response(json.dumps(schema()), mimetype="application/schema+json")
+
+
 @bp.post("/api/readings")
 @with_key
 def readings():

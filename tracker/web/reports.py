@@ -9,7 +9,7 @@ from flask import Blueprint, Response, abort, flash, redirect, render_template, 
 from markupsafe import Markup
 
 from tracker.records import audit, heads, people, publications
-from tracker.reports import build, charts, export, publishing, targets
+from tracker.reports import build, charts, export, export_package, export_xlsx, publishing, targets
 from tracker.reports.printing import bare, days, moment, print_figure
 from tracker.vocabulary import ReportKind, Role
 from tracker.web.access import acting_role, allow, load_programme, load_publication, load_school, person_id
@@ -22,7 +22,7 @@ from tracker.web.published import page_of
 bp = Blueprint("reports", __name__)
 
 TYPES = {"json": "application/json", "csv": "text/csv", "txt": "text/plain"}
-TYPES |= {"zip": "application/zip", "pdf": "application/pdf"}
+TYPES |= {"zip": "application/zip", "pdf": "application/pdf", "xlsx": publishing.XLSX_TYPE}
 PAPERS = {publishing.PDF_FILE: "a4", "report-letter.pdf": "us-letter"}
 DRAFT_HOLDS = timedelta(hours=12)
 
@@ -68,7 +68,9 @@ def answer_file(report, name: str, whose: str | None) -> Response:
     if name == publishing.JSON_FILE:
         body: str | bytes = export.json_text(report)
     elif name == publishing.CSV_FILE:
-        body = export.zipped(export.csv_files(report))
+        body = export.zipped(export_package.package_files(report))
+    elif name == publishing.XLSX_FILE:
+        body = export_xlsx.workbook(report)
     elif name in PAPERS:
         from tracker.reports.pdf import pdf  # brings the typesetter
 
