@@ -46,7 +46,8 @@ def stock_spans(session: Session, scope: Scope) -> pd.DataFrame:
     rows = rows.merge(outward.rename(columns={"pieces": "issued"}), on=KEY, how="left", suffixes=("_in", "_out"))
     moves = ["received", "issued", "lost"]
     known = rows["rows_in"].notna() | rows["rows_out"].notna()
-    rows[moves] = rows[moves].where(rows[moves].notna() | ~known, 0.0)
+    for name in moves:  # one by one: a column beside a frame is set against its column names, and that of all places
+        rows[name] = rows[name].where(rows[name].notna() | ~known, 0.0)
     again = rows["last_day"] > rows["first_day"]
     rows["closing"] = rows["closing"].where(again)
     return rows[["school", "place", "kind", "product", "first_day", "last_day", "opening", *moves, "closing"]]
