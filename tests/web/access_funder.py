@@ -12,6 +12,7 @@ PUBLICATION = {"publication_id": "publication"}
 ROWS = [
     Entry("funder.home", {"funder", "funder_elsewhere"}),
     Entry("funder.publication", READERS, PUBLICATION, roles=WITH_ROLE),
+    Entry("funder.publication_iati", READERS, PUBLICATION),
     Entry("links.list_of", OFFICERS, PUBLICATION),
     Entry("links.make", OFFICERS, PUBLICATION, data=lambda _world, _which: {"label": "A funder", "days": "30"}),
     Entry("links.end", OFFICERS, {**PUBLICATION, "link_id": "link"}),

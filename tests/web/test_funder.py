@@ -81,3 +81,23 @@ def test_no_address_of_the_funder_takes_a_filter(app):
     # Fixed report shapes, so that no difference of two filters can point at a few people.
     rules = [rule for rule in app.url_map.iter_rules() if rule.endpoint.startswith("funder.")]
     assert {name for rule in rules for name in rule.arguments} <= {"publication_id", "name"}
+
+
+WHO = {"identifier": "XM-EXAMPLE-1", "activity": "XM-EXAMPLE-1-LAKES", "kind": "22", "name": "A made-up organisation"}
+
+
+def test_the_results_for_iati_come_from_the_published_content(session, place, funder):
+    found, _ = publish(session, place)
+    session.commit()
+    assert funder.get(f"/publications/{found}/iati").status_code == 200
+    answer = funder.get(f"/publications/{found}/iati", query_string=WHO)
+    assert answer.mimetype == "application/xml" and "XM-EXAMPLE-1-LAKES" in answer.get_data(as_text=True)
+    assert answer.headers["Content-Disposition"].endswith('"version-1-iati.xml"')
+
+
+def test_who_publishes_is_asked_for_at_its_field_and_what_was_typed_stays(session, place, funder):
+    found, _ = publish(session, place)
+    session.commit()
+    answer = funder.get(f"/publications/{found}/iati", query_string={**WHO, "activity": "OTHER-1-A"})
+    text = answer.get_data(as_text=True)
+    assert answer.status_code == 400 and "begins with the organisation" in text and 'value="OTHER-1-A"' in text

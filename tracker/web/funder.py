@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response, abort, render_template
+import json
+
+from flask import Blueprint, Response, abort, render_template, request
 from markupsafe import Markup
 
 from tracker.records import heads, publications
-from tracker.reports import publishing
+from tracker.reports import export_iati, publishing
 from tracker.reports.printing import moment
 from tracker.vocabulary import ReportKind, Role
 from tracker.web.access import acting_role, allow, load_publication, programme_ids
 from tracker.web.accesslog import log_view
 from tracker.web.database import db
+from tracker.web.forms.iati import IatiForm
 
 bp = Blueprint("funder", __name__)
 
@@ -55,11 +58,30 @@ def publication(publication_id):
         here=here,
         others=others,
         names=publications.file_names(db(), row.id),
+        is_coordinator=acting_role() == Role.COORDINATOR.value,
         may_share=acting_role() == Role.OFFICER.value and not row.scope,
         figures=behind(row) if acting_role() == Role.OFFICER.value else [],
         body=Markup(body),  # noqa: S704 - rendered by us with every text escaped, and frozen since
         at=lambda instant: moment(instant, programme.zone),
     )
+
+
+@bp.get("/publications/<int:publication_id>/iati")
+@allow(Role.FUNDER, Role.OFFICER)
+def publication_iati(publication_id):
+    """The results of a version as an IATI file, once the address says who publishes; until then the form."""
+    row = published(publication_id)
+    if row.kind is not ReportKind.IMPACT:
+        abort(404)
+    form = IatiForm(request.args if request.args else None)
+    if request.args and form.validate():
+        content = json.loads(row.content)["report"]
+        log_view(f"published {row.kind.value}, version {row.number}, results for IATI")
+        response = Response(export_iati.iati_xml(content, form.publisher), content_type="application/xml")
+        response.headers["Content-Disposition"] = f'attachment; filename="version-{row.number}-iati.xml"'
+        return response
+    page = render_template("funder/iati.html", row=row, form=form)
+    return page, 400 if request.args else 200
 
 
 def behind(row):
