@@ -108,6 +108,7 @@ def stock_place(place_id: int):
         school=school,
         held=lines[0].held,
         lots=ledger.balances(db(), programme.id, place_ids=[place.id]),
+        names=ledger_pages.product_names(db(), programme.id),
         differences=[one for one in ledger_pages.differences(db(), programme.id) if one.place.id == place.id],
         loans=[one for one in ledger_pages.loans(db(), programme.id) if place.id in (one.lender.id, one.borrower.id)],
         moves=moves[:MOVES],
