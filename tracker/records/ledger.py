@@ -226,8 +226,9 @@ def _posted(session: Session, programme_id: int, move: Move) -> list[StockMove]:
     rows = [row for row in session.scalars(query) if row.ref != f"{move.ref}/d"]
     if not rows:
         return []
-    known = (rows[0].from_place_id, rows[0].to_place_id, sum(row.quantity for row in rows), rows[0].day)
-    if known != (move.from_place_id, move.to_place_id, move.quantity, move.day):
+    product = session.get_one(Lot, rows[0].lot_id).product_id
+    known = (rows[0].from_place_id, rows[0].to_place_id, product, sum(row.quantity for row in rows), rows[0].day)
+    if known != (move.from_place_id, move.to_place_id, move.product_id, move.quantity, move.day):
         raise LedgerError("ref", "This form was already sent with other figures. Open it again and look at the place.")
     return rows
 
