@@ -9,8 +9,10 @@ from tests.intake.small_folder import small, write
 from tracker.intake.folder import load_folder
 from tracker.intake.rules import check_facts, noted, parse_facts
 from tracker.models.school import School
-from tracker.records import lookups
+from tracker.models.supplies import Lot, StockMove, StockPlace
+from tracker.records import ledger, lookups
 from tracker.records.context import closure_days, programme_contexts, school_context, way_of
+from tracker.vocabulary import MoveReason, PlaceKind
 
 NOW = datetime(2026, 1, 24, 9, tzinfo=UTC)
 WEEK_TWO = date(2026, 1, 19)
@@ -113,6 +115,31 @@ def test_a_move_of_nothing_is_an_answer_only_where_the_sheet_asks(loaded):
     assert check(loaded, {"stock_moves": [row]}) == []
     (problem,) = check(loaded, {"stock_moves": [row | {"reason": "loss"}]})
     assert (problem.rule, problem.soft, problem.column) == ("zero_asked", False, "quantity")
+
+
+def test_a_delivery_beside_a_rounds_is_asked_about(loaded):
+    programme = lookups.find_programme(loaded, "hills").id
+    cupboard = loaded.query(StockPlace).filter_by(code="S1-C").one()
+    van = StockPlace(programme_id=programme, code="vehicle-VAN", name="Van", kind=PlaceKind.VEHICLE)
+    store = loaded.query(StockPlace).filter_by(code="STORE").one()
+    loaded.add(van)
+    loaded.flush()
+    lot = loaded.query(Lot).filter_by(code="unknown").one()
+    with ledger.reported(loaded, programme, {store.id, van.id, cupboard.id}):
+        for ref, day in (("round-1", WEEK_TWO), ("round-0", date(2026, 1, 16))):  # this week's, and one before it
+            ends = {"from_place_id": van.id, "to_place_id": cupboard.id, "lot_id": lot.id}
+            row = StockMove(programme_id=programme, ref=ref, quantity=240, day=day, week=WEEK_TWO, **ends)
+            row.reason = MoveReason.DELIVERY
+            loaded.add(row)
+    row = {"ref": "Z-1", "from_place": "STORE", "to_place": "S1-C", "product": "PAD", "lot": "unknown"}
+    row |= {"quantity": "240", "day": "2026-01-23", "reason": "delivery", "note": ""}
+    (problem,) = check(loaded, {"stock_moves": [row]})
+    assert (problem.rule, problem.soft) == ("brought_already", True)
+    assert problem.message.startswith("The round of Monday 19 January 2026 brought 240 pieces here, and that is on")
+    assert check(loaded, {"stock_moves": [row]}, confirmed={problem.key}) == []
+    others = ({"from_place": "vehicle-VAN"}, {"quantity": "0"}, {"to_place": "S1-M1"}, {"reason": "loan"})
+    for other in others:
+        assert check(loaded, {"stock_moves": [row | other]}) == []
 
 
 def test_the_bell_is_counted_at_drawn_breaks_of_girls_and_boys_apart(loaded):

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from tracker.intake.rulebook import Finding, Rule, View
+from tracker.intake.rulebook import Finding, Rule, View, spoken
 from tracker.intake.rules_counts import SEXES
+from tracker.measures.calendar import week_of
 from tracker.records.context import pupils
-from tracker.vocabulary import MoveReason
+from tracker.vocabulary import MoveReason, PlaceKind
 
 ASKED = (MoveReason.REFILL, MoveReason.DELIVERY, MoveReason.GIVEN_OUT)  # the week sheet asks for these
 
@@ -36,6 +37,33 @@ def over_capacity(view: View) -> Iterator[Finding]:
         if place is not None and place.capacity is not None and quantity is not None and quantity > place.capacity:
             message = f"{place.code} holds {place.capacity} pieces. Correct the count, or confirm that it is right."
             yield Finding(table, row, "quantity", message)
+
+
+def brought_already(view: View) -> Iterator[Finding]:
+    """A delivery in a week in which a round brought the same product to the same place is asked about."""
+    for table, row in view.rows("stock_moves"):
+        values, week = row.values, _week(view, row.values.get("day"))
+        origin = view.context.places.get(values.get("from_place") or "")
+        by_vehicle = origin is not None and origin.kind is PlaceKind.VEHICLE
+        if values.get("reason") is not MoveReason.DELIVERY or by_vehicle or not values.get("quantity") or week is None:
+            continue
+        here = [
+            (one.day, pieces)
+            for one, pieces in sorted(view.context.brought.items())
+            if (one.place, one.product) == (values.get("to_place"), values.get("product"))
+            and _week(view, one.day) == week
+        ]
+        if here:
+            total, day = sum(pieces for _, pieces in here), spoken(here[0][0])
+            message = (
+                f"The round of {day} brought {total} pieces here, and that is on record already. "
+                "Leave out what it brought, or confirm that this came besides."
+            )
+            yield Finding(table, row, "quantity", message)
+
+
+def _week(view: View, day: date | None) -> date | None:
+    return None if day is None else week_of(day, view.context.first_weekday)
 
 
 def more_than_enrolled(view: View) -> Iterator[Finding]:
@@ -70,6 +98,7 @@ def _more(present: int, enrolled: int, group: str) -> str:
 RULES = (
     Rule("two_places", ("stock_moves",), "A move goes from one place to another.", two_places),
     Rule("zero_asked", ("stock_moves",), "0 only as a refill, a delivery or what was given out.", zero_asked),
+    Rule("brought_already", ("stock_moves",), "A delivery beside a round's.", brought_already, soft=True),
     Rule("over_capacity", ("stock_counts",), "More pieces than the place holds.", over_capacity, soft=True),
     Rule(
         "more_than_enrolled",

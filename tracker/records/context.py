@@ -21,6 +21,7 @@ from tracker.models.programme import Programme
 from tracker.models.units import Unit, UnitWay
 from tracker.records import calendar
 from tracker.records.context_rows import (
+    Brought,
     CountKey,
     DialInfo,
     DialKey,
@@ -30,6 +31,7 @@ from tracker.records.context_rows import (
     ReadingInfo,
     Scope,
     UnitInfo,
+    brought_of,
     counts_of,
     drawn_of,
     enrolled_of,
@@ -46,6 +48,7 @@ from tracker.records.settings import all_settings
 from tracker.vocabulary import CountWay, Group, Sex
 
 __all__ = [
+    "Brought",
     "CountKey",
     "DialInfo",
     "DialKey",
@@ -97,6 +100,7 @@ class SchoolContext:
     counts: frozenset[CountKey]
     sessions: Mapping[str, date]
     settings: Mapping[str, int]
+    brought: Mapping[Brought, int] = field(default_factory=dict)  # by rounds, in the span
     past: PastWeeks = field(default_factory=PastWeeks)  # of one sheet's school only
 
 
@@ -197,7 +201,7 @@ def _contexts(session: Session, programme: Programme, scope: Scope, school_ids: 
     places, products = places_of(session, programme.id), products_of(session, programme.id)
     outages, readings = outages_of(session, scope), readings_of(session, scope)
     counts, sessions = counts_of(session, scope), sessions_of(session, scope)
-    settings = all_settings(session, programme.id, scope.span.last)
+    settings, brought = all_settings(session, programme.id, scope.span.last), brought_of(session, scope)
     return {
         school.id: SchoolContext(
             school_id=school.id,
@@ -224,6 +228,7 @@ def _contexts(session: Session, programme: Programme, scope: Scope, school_ids: 
             counts=frozenset(counts.get(school.id, ())),
             sessions=sessions.get(school.id, {}),
             settings=settings,
+            brought=brought.get(school.id, {}),
         )
         for school in session.scalars(select(s.School).where(scope.of_school))
     }

@@ -6,11 +6,11 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import ColumnElement, and_, func, or_, select, true
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from tracker.measures.calendar import Span
 from tracker.models import outages as o
@@ -104,6 +104,14 @@ class CountKey:
     days: int
     slot: str
     source: Source
+
+
+class Brought(NamedTuple):
+    """Where a round brought a product, and when."""
+
+    place: str
+    product: str
+    day: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,4 +267,23 @@ def sessions_of(session: Session, scope: Scope) -> dict[int, dict[str, date]]:
     query = select(a.school_id, a.ref, a.day).join(s.School, s.School.id == a.school_id)
     for school_id, ref, day in session.execute(query.where(scope.of_school, scope.other_sheets(a.sheet_id))):
         found[school_id][ref] = day
+    return found
+
+
+def brought_of(session: Session, scope: Scope) -> dict[int, dict[Brought, int]]:
+    """Pieces that vehicles of rounds brought in the span: by school_id, then place, product and day."""
+    move, start, end = supplies.StockMove, aliased(supplies.StockPlace), aliased(supplies.StockPlace)
+    query = (
+        select(end.school_id, end.code, supplies.Product.code, move.day, func.sum(move.quantity))
+        .join(start, start.id == move.from_place_id)
+        .join(end, end.id == move.to_place_id)
+        .join(s.School, s.School.id == end.school_id)
+        .join(supplies.Lot, supplies.Lot.id == move.lot_id)
+        .join(supplies.Product, supplies.Product.id == supplies.Lot.product_id)
+        .where(scope.of_school, start.kind == PlaceKind.VEHICLE, move.day.between(scope.span.first, scope.span.last))
+        .group_by(end.school_id, end.code, supplies.Product.code, move.day)
+    )
+    found: dict[int, dict[Brought, int]] = defaultdict(dict)
+    for school_id, place, product, day, pieces in session.execute(query):
+        found[int(school_id or 0)][Brought(place, product, day)] = int(pieces)
     return found
