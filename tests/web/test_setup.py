@@ -17,7 +17,7 @@ from tracker.models.programme import Closure, ProgrammeSetting, Target, Term
 from tracker.models.publications import Publication
 from tracker.models.school import Before, DrawnBreak, Enrolment, School, SchoolBreak, SchoolDay, SchoolHours, Shift
 from tracker.models.sheets import WeekSheet
-from tracker.models.supplies import PlannedRound
+from tracker.models.supplies import PlannedRound, Product, StockRule, Vehicle
 from tracker.models.units import BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
 from tracker.models.usage import UsageCount
 from tracker.records import calendar
@@ -475,6 +475,35 @@ def test_a_round_is_planned_once_and_one_of_the_past_stays(session, programme, s
     assert "stays on record" in set_programme("drop-round", {"day": "2026-01-05"}).text
     assert set_programme("drop-round", {"day": "2026-03-02"}).status_code == 302
     assert [row.day for row in saved.query(PlannedRound)] == [date(2026, 1, 5)]
+
+
+def test_a_vehicle_is_added_and_changed_by_its_code(programme, set_programme, administrator, saved):
+    data = {"code": "VAN", "name": "Van", "room_l": "900", "room_packs": ""}
+    assert set_programme("vehicle", data).status_code == 302
+    assert set_programme("vehicle", data | {"room_l": "0"}).status_code == 400
+    assert set_programme("vehicle", data | {"room_l": "800", "room_packs": "60"}).status_code == 302
+    (row,) = saved.query(Vehicle)
+    assert (row.programme_id, row.code, row.room_ml, row.room_packs) == (programme.id, "VAN", 800_000, 60)
+    page = administrator.get(f"/setup/{programme.id}").text
+    assert "Van" in page and ">800<" in page
+
+
+def test_a_pack_is_described_and_a_school_keeps_some(session, programme, school, set_programme, saved):
+    product = Product(programme_id=programme.id, code="SOAP", name="Soap", menstrual=False, pack_size=4)
+    product.unit_cost_minor = 90
+    session.add(product)
+    session.commit()
+    data = {"product_id": product.id, "unit_name": "bars", "pack_ml": "1500"}
+    assert set_programme("pack", data).status_code == 302
+    rule = {"school": school.code, "product_id": product.id, "minimum": "20", "room": "12", "from_day": "2026-03-02"}
+    assert "less room than the 20 pieces" in set_programme("stock-rule", rule).text
+    assert "no school with this code" in set_programme("stock-rule", rule | {"school": "none"}).text
+    assert set_programme("stock-rule", rule | {"room": "60"}).status_code == 302
+    assert set_programme("stock-rule", rule | {"room": ""}).status_code == 302  # of the same day: replaced
+    row = saved.query(StockRule).one()
+    assert (row.school_id, row.minimum, row.room, row.from_day) == (school.id, 20, None, MARCH)
+    described = saved.query(Product).one()
+    assert (described.unit_name, described.pack_ml) == ("bars", 1500)
 
 
 def test_every_act_has_a_page_that_opens(session, administrator, school, programme, block, unit):

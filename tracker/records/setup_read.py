@@ -16,7 +16,7 @@ from tracker.models.disposal import DisposalRoute, IncineratorRating
 from tracker.models.people import Person, RoleGrant
 from tracker.models.programme import Area, Closure, Programme, ProgrammeSetting, Target, Term
 from tracker.models.school import Before, Enrolment, School, SchoolBreak, SchoolHours, Shift, StaffCount
-from tracker.models.supplies import PlannedRound
+from tracker.models.supplies import PlannedRound, Product, Vehicle
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
 from tracker.models.water import CleaningPlan, HandFlush, PowerUse, Tank, TankScope
 from tracker.records.lookups import within
@@ -133,10 +133,12 @@ class ProgrammeRecord:
     settings: list[ProgrammeSetting]
     rounds: list[PlannedRound]
     targets: list[Target]
+    vehicles: list[Vehicle]
+    products: list[Product]
 
 
 def programme_record(session: Session, programme: Programme) -> ProgrammeRecord:
-    """Everything set up of a programme but its schools; six queries."""
+    """Everything set up of a programme but its schools; eight queries."""
 
     def rows(model: type[Any], *order: str) -> list[Any]:
         query = select(model).where(model.programme_id == programme.id)
@@ -150,6 +152,8 @@ def programme_record(session: Session, programme: Programme) -> ProgrammeRecord:
         rows(ProgrammeSetting, "key", "from_day"),
         rows(PlannedRound, "day"),
         rows(Target, "term_id", "figure", "set_at"),
+        rows(Vehicle, "name"),
+        rows(Product, "code"),
     )
 
 

@@ -1,4 +1,4 @@
-"""What can be changed of a programme: schools, areas, terms, closures, rounds, settings, targets."""
+"""What can be changed of a programme: schools, areas, terms, closures, rounds, vehicles, settings, targets."""
 
 from __future__ import annotations
 
@@ -9,15 +9,17 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from tracker.models.programme import Programme
-from tracker.records import setup_programme, setup_school
+from tracker.records import setup_programme, setup_restock, setup_school
 from tracker.records.setup_read import ProgrammeRecord
 from tracker.vocabulary import ClosureScope
 from tracker.web.forms import setup_programme as forms
+from tracker.web.forms import setup_restock as restock_forms
 from tracker.web.forms.fields import options
 from tracker.web.forms.setup import SchoolForm
 from tracker.web.setup_acts import Act, Form, position
 
 EVERYWHERE = "programme"
+ML_PER_L = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +86,27 @@ def drop_round(change: Change) -> None:
     setup_programme.drop_round(change.session, change.programme, change.form.day.data, change.today)
 
 
+def _products(form: Form, record: ProgrammeRecord) -> None:
+    form.product_id.choices = options([(product.id, product.name) for product in record.products])
+
+
+def vehicle(change: Change) -> None:
+    form = change.form
+    room_ml = None if form.room_l.data is None else form.room_l.data * ML_PER_L
+    values = {"code": form.code.data, "name": form.name.data, "room_ml": room_ml, "room_packs": form.room_packs.data}
+    setup_restock.set_vehicle(change.session, change.programme, values)
+
+
+def pack(change: Change) -> None:
+    values = {name: change.form[name].data for name in ("product_id", "unit_name", "pack_ml")}
+    setup_restock.set_pack(change.session, change.programme, values)
+
+
+def stock_rule(change: Change) -> None:
+    values = {name: change.form[name].data for name in ("school", "product_id", "minimum", "room", "from_day")}
+    setup_restock.set_rule(change.session, change.programme, values)
+
+
 def setting(change: Change) -> None:
     form = change.form
     key, value, day = form.key.data, form.whole, form.from_day.data
@@ -109,6 +132,9 @@ ACTS: dict[str, Act] = {
     "closure": Act("Days without school", forms.WideClosureForm, closure, offer=_where),
     "add-round": Act("Plan a restocking round", forms.RoundForm, add_round),
     "drop-round": Act("Take a round off the plan", forms.RoundForm, drop_round),
+    "vehicle": Act("Add or change a vehicle", restock_forms.VehicleForm, vehicle),
+    "pack": Act("A product's pack", restock_forms.PackForm, pack, offer=_products),
+    "stock-rule": Act("What a school keeps and has room for", restock_forms.RuleForm, stock_rule, offer=_products),
     "setting": Act("Change a setting", forms.SettingForm, setting),
     "target": Act("Set a target", forms.TargetForm, target, offer=_targets),
 }

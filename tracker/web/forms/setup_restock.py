@@ -1,0 +1,32 @@
+"""Set-up forms of restocking rounds: vehicles, packs, what schools keep and have room for."""
+
+from __future__ import annotations
+
+from tracker.web.forms.fields import CountField, DayField, PickField, PlainForm, text_field
+from tracker.web.forms.setup import COUNTS_FROM, code_field
+
+NOT_LIMITED = "Empty: not limited."
+MOST_L, MOST_PACKS, MOST_PIECES, MOST_PACK_ML = 100_000, 100_000, 1_000_000, 10_000_000
+
+
+class VehicleForm(PlainForm):
+    code = code_field("Code (one that is known is changed)", 32)
+    name = text_field("Name", 80, "Write a name, for example Van.")
+    room_l = CountField("Room in litres", 1, MOST_L, required=False, description=NOT_LIMITED)
+    room_packs = CountField("Room in packs", 1, MOST_PACKS, required=False, description=NOT_LIMITED)
+
+
+class PackForm(PlainForm):
+    product_id = PickField("Product", coerce=int)
+    unit_name = text_field("What its pieces are called, in the plural, for example bars (empty: pieces)", 24)
+    pack_ml = CountField("Room a pack takes, in mL", 1, MOST_PACK_ML, required=False, description="Empty: not known.")
+
+
+class RuleForm(PlainForm):
+    school = text_field("School's code", 32, "Write the code of a school.")
+    product_id = PickField("Product", coerce=int)
+    minimum = CountField("Pieces to keep at the least", 0, MOST_PIECES)
+    room = CountField(
+        "Pieces there is room for", 0, MOST_PIECES, required=False, description="Empty: as many as its places hold."
+    )
+    from_day = DayField("From", description=COUNTS_FROM)
