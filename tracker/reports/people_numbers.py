@@ -214,7 +214,8 @@ def _alike(
     found: PeopleNumbers, values: Mapping[Place, float], groups: Sequence[Sequence[Place]]
 ) -> Iterator[dict[Number, int]]:
     """The same count in two tables; what adds up from one number alone is seen as its column already."""
-    tables = {place: place.split("|")[0] for places in groups for place in places}
+    # a number below zero is no count and has no value here
+    tables = {place: place.split("|")[0] for places in groups for place in places if place in values}
     for a, b in combinations(tables, 2):
         if tables[a] != tables[b] and values[a] == values[b] > 0 and found.units[a] == found.units[b]:
             yield {(a, "value"): 1, (b, "value"): -1}
