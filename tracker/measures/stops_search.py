@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracker.measures.stops_run import Run, drive
+from tracker.measures.stops_run import Run, back_from
 
 PASSES = 30
 MOVED_TOGETHER = (1, 2, 3)
@@ -19,14 +19,14 @@ def good_order(run: Run, known: Order = ()) -> Order | None:
     turned round (2-opt) and one to three stops are moved elsewhere (or-opt) while that brings the vehicle back sooner.
     A ``known`` order is improved too; the better of both is the answer.
     """
-    firsts = [order for order in (_built(run), known) if order and drive(run, order) is not None]
+    firsts = [order for order in (_built(run), known) if order and _back(run, order) <= run.latest_back]
     found = [improved(run, order) for order in firsts]
     return min(found, key=lambda order: _back(run, order), default=None)
 
 
 def _back(run: Run, order: Order) -> int:
-    driven = drive(run, order)
-    return run.latest_back + 1 if driven is None else driven.back
+    back = back_from(run, run.start, 0, order)
+    return run.latest_back + 1 if back is None else back
 
 
 def _built(run: Run) -> Order | None:
@@ -51,27 +51,32 @@ def _by_closing(run: Run) -> list[int]:
 
 def cheapest_place(run: Run, order: Order, stop: int) -> Order | None:
     """The order with one stop more, put where the vehicle is back soonest; None where it fits nowhere."""
-    best: tuple[int, Order] | None = None
+    best: tuple[int, int] | None = None
+    clock, here = run.start, 0
     for at in range(len(order) + 1):
-        tried = (*order[:at], stop, *order[at:])
-        driven = drive(run, tried)
-        if driven is not None and (best is None or driven.back < best[0]):
-            best = driven.back, tried
-    return None if best is None else best[1]
+        back = back_from(run, clock, here, (stop, *order[at:]))
+        if back is not None and (best is None or back < best[0]):
+            best = back, at
+        if at < len(order):
+            begin = run.begin(order[at], clock + run.ways[here][order[at]])
+            if begin is None:
+                break
+            clock, here = begin + run.stays[order[at] - 1], order[at]
+    return None if best is None else (*order[: best[1]], stop, *order[best[1] :])
 
 
 def improved(run: Run, order: Order) -> Order:
     """The order after exchanges, the first that helps at once, until none does (or ``PASSES`` are over)."""
-    now = drive(run, order)
+    now = back_from(run, run.start, 0, order)
     if now is None:
         raise ValueError("only an order that keeps openings and limit can be improved")
-    best, back = order, now.back
+    best, back = order, now
     for _ in range(PASSES):
         before = back
         for tried in _exchanges(best):
-            driven = drive(run, tried)
-            if driven is not None and driven.back < back:
-                best, back = tried, driven.back
+            found = back_from(run, run.start, 0, tried)
+            if found is not None and found < back:
+                best, back = tried, found
         if back == before:
             break
     return best

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from tracker.measures.stops import Ordered, order
 from tracker.measures.stops_bound import rounds_bound
-from tracker.measures.stops_run import Run, Windows, drive
+from tracker.measures.stops_run import Run, Windows, back_from
 from tracker.measures.stops_search import Order, cheapest_place
 from tracker.vocabulary import LeftOut
 
@@ -92,8 +92,11 @@ class _Plan:
 
     def back(self, day: int, order: Order) -> int | None:
         """Minutes from leaving to return; None where hours are not kept. A vehicle without schools stays."""
-        driven = drive(self.runs[day], order)
-        return None if driven is None else driven.back - self.days[day].start
+        if not order:
+            return 0
+        run = self.runs[day]
+        back = back_from(run, run.start, 0, order)
+        return None if back is None else back - run.start
 
     def placed(self, day: int, order: Order, school: int) -> tuple[int, Order] | None:
         """The order with one school more and its minutes; None where it does not fit."""
