@@ -103,7 +103,8 @@ def beside_visits(water: pd.DataFrame, cleaning: pd.DataFrame) -> pd.DataFrame:
     """
     if cleaning.empty:
         return water
-    names: dict[str, Any] = {"fitting": "cleaning " + cleaning["cleaning"], "part": "cleaning", "whole": True, "share_known": True}
+    said = "cleaning " + cleaning["cleaning"]
+    names: dict[str, Any] = {"fitting": said, "part": "cleaning", "whole": True, "share_known": True}
     none: dict[str, Any] = dict.fromkeys(("visits", "u_visits", "visit_ml", "below_ml", "above_ml"), 0.0)
     rows = cleaning.assign(**names, **none)[list(water.columns)]
     return pd.concat([water, rows.astype(water.dtypes.to_dict())], ignore_index=True)
