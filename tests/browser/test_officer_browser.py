@@ -108,6 +108,29 @@ def test_the_officer_reads_the_day_and_reopens_what_a_danger_closed(demo, page):
         assert row.end_at is not None
 
 
+def test_the_officer_plans_a_round_within_a_budget(demo, page):
+    address, _ = demo
+    log_in(page, address, Role.OFFICER)
+    page.wait_for_url("**/today")
+    go(page, "text=Plan the round")
+    holds_together(page)
+    assert "Restocking plan for 17 July 2026" in page.inner_text("h1")
+    page.click("details.ask > summary")
+    page.fill("#budget", "600 USD")
+    page.check("text=Equal run-out")
+    holds_together(page)
+    go(page, "details.ask button")
+    holds_together(page)
+    assert "this amount says USD" in page.inner_text("#budget-error")
+    assert page.input_value("#budget") == "600 USD" and page.is_checked("input[value=equal]")
+    page.fill("#budget", "600")
+    go(page, "details.ask button")
+    page.evaluate("document.querySelectorAll('main details').forEach(it => { it.open = true; })")
+    holds_together(page)
+    assert "last equally many school days" in page.inner_text("#part-short")
+    assert "600.00 XTS" in page.inner_text("#part-store")
+
+
 def test_the_engineer_finishes_a_job_on_one_page(demo, page):
     address, engine = demo
     log_in(page, address, Role.ENGINEER)
