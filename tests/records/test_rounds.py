@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from datetime import date
 
@@ -311,3 +312,64 @@ def test_a_store_stands_in_an_area(world):
     rounds_roads.set_site(world.session, world.store.id, area.id)
     rounds_roads.set_site(world.session, world.store.id, area.id)
     assert rounds_roads.site_of(world.session, world.store.id).area_id == area.id
+
+
+# --- two people at once -------------------------------------------------------------------------------------------
+
+
+def at_once(engine, acts):
+    """Each act in a thread and a session of its own, begun together; what each ended with (None: well)."""
+    ready, ended = threading.Barrier(len(acts)), [None] * len(acts)
+
+    def run(number, act):
+        ready.wait()
+        with writing(engine) as session:
+            try:
+                act(session)
+                session.commit()
+            except RoundError as refused:
+                ended[number] = str(refused)
+
+    threads = [threading.Thread(target=run, args=pair) for pair in enumerate(acts)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join(timeout=60)
+    return ended
+
+
+def test_four_who_set_the_same_vehicle_under_way_at_once_load_it_once(world, any_engine):
+    made, day = world.made().id, world.day.id
+    world.session.commit()
+
+    def act(session):
+        here = session.get_one(m.rounds.RoundDay, day)
+        rounds_drive.set_out(session, session.get_one(m.rounds.Round, made), here, AT, DAY)
+
+    assert at_once(any_engine, [act] * 4) == [None] * 4
+    world.session.expire_all()
+    assert sum(world.held(world.vehicle()).values()) == 120
+    assert ledger.check(world.session) == []
+
+
+def test_two_stops_that_together_ask_for_more_than_is_on_board_are_not_both_written(world, any_engine):
+    world.under_way()
+    day, stops, driver = world.day.id, [stop.id for stop in world.stops], world.driver()
+    product = world.napkin.id
+    world.session.commit()
+
+    def take(stop):
+        said = Handed({product: 100}, {product: HandWhy.MORE_ASKED}, "Head teacher", AT, DAY, driver)
+
+        def act(session):
+            here = session.get_one(m.rounds.RoundDay, day)
+            rounds_drive.hand_over(session, here, session.get_one(m.rounds.RoundStop, stop), said)
+
+        return act
+
+    ended = at_once(any_engine, [take(stop) for stop in stops])
+    assert sorted(one is None for one in ended) == [False, True]
+    assert "20 are not handed over elsewhere" in next(one for one in ended if one)
+    world.session.expire_all()
+    assert sum(world.held(world.vehicle()).values()) == 20
+    assert ledger.check(world.session) == []
