@@ -345,3 +345,9 @@ def test_the_published_page_stands_alone_and_asks_no_server(engine, officer, dra
     assert page.count('<figure class="chart">') > 0 and "<details open>" not in page
     print_rules = page.split("@media print", 1)[1]
     assert "details::details-content { content-visibility: visible" in print_rules, "folded tables open on paper"
+
+
+def test_a_school_s_term_comes_on_one_page_for_the_head_teacher_and_for_the_wall(officer):
+    for name in ("one-page.pdf", "wall-letter.pdf", "report.pdf"):
+        answer = officer.get(f"/schools/1/terms/2025-T2/report/files/{name}")
+        assert answer.status_code == 200 and answer.get_data().startswith(b"%PDF"), name

@@ -26,12 +26,13 @@ LINE_BESIDE: Final = 56  # the same for a table beside a chart, or in a column o
 WORDY: Final = 24
 
 
-def pdf(report: Report, paper: str = "a4", standing: str = "") -> bytes:
+def pdf(report: Report, paper: str = "a4", standing: str = "", *, numbers: bool = True) -> bytes:
     """The report as PDF.
 
     Args:
         paper: "a4" or "us-letter".
         standing: what the report is ("draft", "version 2"), for the foot of each page.
+        numbers: whether the numbers of the charts stand in tables at the end (a sheet of one page leaves them out).
     Raises:
         ValueError: another paper.
     """
@@ -46,14 +47,14 @@ def pdf(report: Report, paper: str = "a4", standing: str = "") -> bytes:
         font_paths=[str(folder / "fonts")],
         ignore_system_fonts=True,
         format="pdf",
-        sys_inputs={"data": json.dumps(document(report, paper, standing), ensure_ascii=False)},
+        sys_inputs={"data": json.dumps(document(report, paper, standing, numbers=numbers), ensure_ascii=False)},
         pdf_standards=[STANDARD],
         timestamp=int(report.cutoff_at.timestamp()),
     )
     return made
 
 
-def document(report: Report, paper: str = "a4", standing: str = "") -> dict[str, Any]:
+def document(report: Report, paper: str = "a4", standing: str = "", *, numbers: bool = True) -> dict[str, Any]:
     """All that the layout places, printed: nothing is worked out or rounded after this."""
     foot = [report.programme, report.term, *([standing] if standing else []), f"made with {report.code_version}"]
     return {
@@ -62,6 +63,7 @@ def document(report: Report, paper: str = "a4", standing: str = "") -> dict[str,
         "period": f"{report.term}, {days(report.first_day, report.last_day)}",
         "lang": "en",
         "paper": paper,
+        "one-page": not numbers,
         "page_word": "Page",
         "footer": " · ".join(foot),
         "first": [{"title": title, "items": list(items)} for title, items in targets.lists(report)],
@@ -71,7 +73,7 @@ def document(report: Report, paper: str = "a4", standing: str = "") -> dict[str,
             _table(chart.table, LINE_BESIDE)
             for section in report.sections
             for chart in section.charts
-            if chart.table.rows
+            if numbers and chart.table.rows
         ],
         "notes_title": "Notes",
         "notes": [*report.notes, f"Records known by {report.cutoff_at:%Y-%m-%d %H:%M} UTC."],

@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from flask import Blueprint, Response, abort, flash, redirect, render_template, url_for
+from flask import Blueprint, Response, abort, flash, g, redirect, render_template, url_for
 from markupsafe import Markup
 
 from tracker.records import audit, heads, people, publications
+from tracker.records.settings import setting
 from tracker.reports import build, charts, export, export_package, export_xlsx, publishing, targets
 from tracker.reports.printing import bare, days, moment, print_figure
 from tracker.vocabulary import ReportKind, Role
@@ -24,6 +25,12 @@ bp = Blueprint("reports", __name__)
 TYPES = {"json": "application/json", "csv": "text/csv", "txt": "text/plain"}
 TYPES |= {"zip": "application/zip", "pdf": "application/pdf", "xlsx": publishing.XLSX_TYPE}
 PAPERS = {publishing.PDF_FILE: "a4", "report-letter.pdf": "us-letter"}
+SHEETS = {  # of a school's term report
+    "one-page.pdf": ("head teacher", "a4"),
+    "one-page-letter.pdf": ("head teacher", "us-letter"),
+    "wall.pdf": ("wall", "a4"),
+    "wall-letter.pdf": ("wall", "us-letter"),
+}
 DRAFT_HOLDS = timedelta(hours=12)
 
 
@@ -75,6 +82,8 @@ def answer_file(report, name: str, whose: str | None) -> Response:
         from tracker.reports.pdf import pdf  # brings the typesetter
 
         body = pdf(report, PAPERS[name])
+    elif report.kind is ReportKind.SCHOOL_TERM and name in SHEETS:
+        body = one_sheet(report, *SHEETS[name])
     elif name == "report.txt":
         body = export.text(report)
     else:
@@ -82,6 +91,17 @@ def answer_file(report, name: str, whose: str | None) -> Response:
     rows = sum(len(table.rows) for table in report.tables())
     log_view(f"{report.kind.value}, {name}", whose, rows)
     return attachment(body, name)
+
+
+def one_sheet(report, of: str, paper: str) -> bytes:
+    """A school's term on one page, for the head teacher or for the wall."""
+    from tracker.reports import one_page
+    from tracker.reports.pdf import pdf
+
+    if of == "head teacher":
+        return pdf(one_page.head_teacher(report), paper, numbers=False)
+    least = setting(db(), g.programme.id, "small_count_min", report.last_day)
+    return pdf(one_page.wall(report, least), paper, numbers=False)
 
 
 def attachment(body: str | bytes, name: str) -> Response:
