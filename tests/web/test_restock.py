@@ -118,6 +118,11 @@ def test_the_plan_leads_to_making_it_the_round_with_all_that_was_asked_for(offic
     assert "rounds/new" not in nothing and "No pack is brought" in nothing
 
 
+def test_an_address_without_an_aim_plans_for_the_fewest_requests_unmet(officer, world):
+    page = officer.get(f"/programmes/{world.programme.id}/restock?on={ON}&until={UNTIL}").text
+    assert re.search(r'value="fewest" checked', page) and "this is the best there is" in plain(page)
+
+
 def test_an_area_officer_plans_for_the_schools_of_the_area(world, session, login_as):
     elsewhere = make_area(session, world.programme)
     theirs, _ = world.school(world.soap, area=elsewhere)

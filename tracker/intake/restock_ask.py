@@ -27,7 +27,8 @@ MINOR: Final = 100  # minor units of the main one
 SIGNS: Final = "€$£¥₹"
 T = TypeVar("T")
 DAY_WANTED: Final = "Write a day as year-month-day, for example 2026-02-03."
-AIM_CODES: Final = {"fewest": Aim.FEWEST_UNMET, "equal": Aim.EQUAL_RUN_OUT, "lowest": Aim.LOWEST_SHARE}
+FIRST_AIM: Final = "fewest"
+AIM_CODES: Final = {FIRST_AIM: Aim.FEWEST_UNMET, "equal": Aim.EQUAL_RUN_OUT, "lowest": Aim.LOWEST_SHARE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,7 @@ class Typed:
     vehicle: str = ""
     litres: str = ""
     packs: str = ""
-    aim: str = "fewest"
+    aim: str = FIRST_AIM
     out: tuple[str, ...] = ()  # codes of schools that cannot be reached
     products: tuple[str, ...] = ()  # codes; none is all
 

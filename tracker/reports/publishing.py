@@ -23,6 +23,7 @@ from tracker.reports.leaving import protected
 from tracker.reports.printing import DECIMALS, rounded
 from tracker.reports.report import Report
 from tracker.reports.versions import Change, changed
+from tracker.vocabulary import ReportKind
 
 Session: TypeAlias = heads.Session
 
@@ -182,7 +183,7 @@ def publish(session: Session, made: Draft, page: str, approval: Approval, paper:
     new = publications.NewVersion(
         programme_id=approval.programme_id,
         term_id=approval.term_id,
-        kind=made.report.kind,
+        kind=ReportKind(made.report.kind),  # a paper of the day's work is no document to publish
         scope=made.report.scope,
         cutoff_at=made.report.cutoff_at,
         published_at=approval.at,

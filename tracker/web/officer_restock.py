@@ -8,7 +8,7 @@ from typing import Any
 from flask import render_template, request, url_for
 
 from tracker import __version__
-from tracker.intake.restock_ask import AIM_CODES, Ask, Choices, Typed, choices_of, read_ask
+from tracker.intake.restock_ask import AIM_CODES, FIRST_AIM, Ask, Choices, Typed, choices_of, read_ask
 from tracker.measures.restock_terms import AIM_WORDS
 from tracker.models.programme import Programme
 from tracker.records import restock_inputs
@@ -104,13 +104,18 @@ def _choices(programme: Programme) -> Choices:
 def _typed(programme: Programme, choices: Choices) -> Typed:
     """What was typed; the next two planned rounds where nothing was."""
     if request.args:
-        one = {name: request.args.get(name, "").strip() for name in ONE}
-        one["aim"] = one["aim"] or Typed.aim
-        return Typed(**one, **{name: tuple(request.args.getlist(name)) for name in MANY})
+        return typed_of_address()
     rounds = restock_inputs.rounds_from(db(), programme.id, choices.today)[:2]
     if len(rounds) < 2:
         return Typed(on=rounds[0].isoformat() if rounds else "")
     return Typed(on=rounds[0].isoformat(), until=rounds[1].isoformat())
+
+
+def typed_of_address() -> Typed:
+    """What the address asks for."""
+    one = {name: request.args.get(name, "").strip() for name in ONE}
+    one["aim"] = one["aim"] or FIRST_AIM
+    return Typed(**one, **{name: tuple(request.args.getlist(name)) for name in MANY})
 
 
 def _aims() -> list[tuple[str, str, str]]:

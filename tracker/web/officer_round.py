@@ -129,10 +129,7 @@ def _from_plan(programme: Programme) -> FromPlan | None:
 
     areas = access.area_ids(Role.OFFICER, programme.id)
     choices = restock_ask.choices_of(db(), programme.id, clock.today(programme.zone), areas)
-    one = {name: request.args.get(name, "").strip() for name in officer_restock.ONE}
-    one["aim"] = one["aim"] or restock_ask.Typed.aim
-    many = {name: tuple(request.args.getlist(name)) for name in officer_restock.MANY}
-    ask = restock_ask.read_ask(restock_ask.Typed(**one, **many), choices).ask
+    ask = restock_ask.read_ask(officer_restock.typed_of_address(), choices).ask
     if ask is None:
         return None
     try:
@@ -142,7 +139,7 @@ def _from_plan(programme: Programme) -> FromPlan | None:
     lines = made.plan.lines[made.plan.lines["packs"] > 0]
     gained = (lines["unmet_before"] - lines["unmet_after"]).fillna(0.0).clip(lower=0.0)
     needs = (gained * 1000).round().astype("int64").groupby(lines["school_id"]).sum()
-    return FromPlan(ask, made.packs(), {int(school): int(need) for school, need in needs.items()})
+    return FromPlan(ask, made.packs(), dict(zip(needs.index.tolist(), needs.tolist(), strict=True)))
 
 
 def vehicle_choices(bring: rounds_goods.Goods) -> list[tuple[str, str]]:
