@@ -10,9 +10,11 @@ from sqlalchemy import select
 
 from tests.records.rounds_world import DAY, World, add
 from tracker import models as m
+from tracker.db import make_engine, reading
+from tracker.demo_data import DEMO_NOW
 from tracker.records import rounds, rounds_read, rounds_roads
 from tracker.records.rounds import PlannedDay, RoundError
-from tracker.reports import round_papers, round_way
+from tracker.reports import round_jobs, round_papers, round_way
 from tracker.vocabulary import LeftOut
 
 
@@ -111,3 +113,19 @@ def test_a_lot_that_expires_before_the_day_is_not_picked(world):
         "120 napkins of Day napkin are planned, and the store has 100 that will not have expired. "
         "Take schools out, or count the store.",
     )
+
+
+def test_in_the_demo_the_engineers_side_is_in_order_of_urgency_with_its_ranges(demo_file):
+    engine = make_engine(f"sqlite:///{demo_file}")
+    with reading(engine) as session:
+        programme = session.scalar(select(m.programme.Programme.id))
+        side = round_jobs.engineer_side(session, programme, DEMO_NOW, [])
+        near = round_jobs.engineer_side(session, programme, DEMO_NOW, [], {-1})
+    engine.dispose()
+    keys = [(not one.danger, not one.only_accessible, -(one.visits.value or 0.0)) for one in side.faults]
+    assert keys == sorted(keys)
+    assert side.faults[0].danger and any(one.only_accessible for one in side.faults)
+    known = [one.visits for one in side.faults if one.visits.value is not None]
+    assert known and all(one.low < one.value < one.high for one in known)
+    assert all(one.breaks_a_day >= len(one.units) for one in side.faults)  # every unit loses breaks on a school day
+    assert near.faults == () and near.due == ()  # somebody whose areas hold no school
