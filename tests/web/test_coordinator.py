@@ -58,10 +58,13 @@ def test_a_whole_week_takes_two_pages_and_ends_with_a_reference(engine, place, b
         sheet = look.get(m.sheets.WeekSheet, version.sheet_id)
         assert (sheet.week, sheet.state, sheet.version) == (WEEK, SheetState.SENT, 1)
         visits = {(row.slot, row.how.value): row.visits for row in look.scalars(select(m.usage.UsageCount))}
+        moves = look.scalars(select(m.supplies.StockMove).order_by(m.supplies.StockMove.id)).all()
+        said = [(row.quantity, row.reason.value, row.worked_out and row.worked_out.value) for row in moves]
     # by hand: the four counts of plain_week; the blank cells of G1 made no row
     (_, slot), _ = place.drawn
     assert visits == {("B1", "grid"): 12, ("B2", "grid"): 0, (slot, "drawn"): 7, ("all", "week_total"): 140}
-    assert facts(engine)["stock_move"] == 1  # "0 put in" is an answer
+    # "0 put in" is an answer; the machine's first count opens its stock
+    assert [said[0], *(one[1:] for one in said[1:])] == [(0, "refill", None), ("count difference", "opening")]
 
 
 def test_the_check_page_says_totals_blanks_and_change(place, browser):
