@@ -6,11 +6,14 @@ All cases are worked by hand; there is no outside source.
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
 from tests.reports.by_hand import PUPILS, SHARE, VISITS, line, report
-from tracker.reports import targets
+from tracker.db import make_engine, reading
+from tracker.records import heads, people
+from tracker.reports import build, targets
 
 EXACT = replace(SHARE, low=None, high=None)
 
@@ -72,3 +75,15 @@ def test_every_side_belongs_to_a_figure_that_reports_have():
     from tracker.reports import figures
 
     assert set(targets.SIDES) <= set(figures.BY_KEY) and set(targets.SUMS) <= set(targets.SIDES)
+
+
+def test_a_baseline_stands_beside_its_figure_with_basis_and_day(demo_file):
+    engine = make_engine(f"sqlite:///{demo_file}")
+    with reading(engine) as session:
+        programme = people.programme_ids(session)[0]
+        term = heads.terms(session, programme)[1]
+        report = build.impact(session, programme, term, datetime(2026, 7, 15, 7, tzinfo=UTC))
+    engine.dispose()
+    said = report.line("litres_per_visit").baseline
+    assert said.startswith("The programme's baseline: 6.40 L per visit, metered, 20 June 2025.")
+    assert report.line("visits").baseline == "No baseline was measured."

@@ -13,6 +13,7 @@ from tracker.db import reading
 from tracker.models.agreements import Agreement, AgreementUnit
 from tracker.models.audit import Audit
 from tracker.models.disposal import DisposalRoute
+from tracker.models.links import Baseline
 from tracker.models.programme import Closure, ProgrammeSetting, Target, Term
 from tracker.models.publications import Publication
 from tracker.models.school import Before, DrawnBreak, Enrolment, School, SchoolBreak, SchoolDay, SchoolHours, Shift
@@ -756,3 +757,15 @@ def test_no_raw_key_stands_on_the_set_up_pages(session, administrator, programme
             " mL",
         ):
             assert key not in seen
+
+
+def test_a_baseline_is_recorded_once_and_corrected_with_a_reason(set_programme, saved):
+    form = {"figure": "litres_per_visit", "value": "6.4", "measured_on": "2025-06-20", "basis": "metered"}
+    unsaid = set_programme("baseline", form)
+    assert unsaid.status_code == 400 and "where and how" in unsaid.text and 'value="6.4"' in unsaid.text
+    form |= {"note": "Meters of four schools."}
+    assert set_programme("baseline", form).status_code == 302
+    assert "write the reason" in set_programme("baseline", form | {"value": "6.5"}).text
+    assert set_programme("baseline", form | {"value": "6.5", "reason": "a slip of the pen"}).status_code == 302
+    rows = saved.query(Baseline).all()
+    assert [(row.figure, row.thousandths, row.basis.value) for row in rows] == [("litres_per_visit", 6500, "metered")]

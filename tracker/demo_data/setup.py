@@ -50,6 +50,12 @@ TARGETS = (
     ("pupils_reached", (4_500_000, 4_700_000, 4_800_000)),
     ("completeness_share", (930, 940, 950)),
 )
+BEFORE_ALL = date(2025, 6, 20)
+# figure, thousandths of its unit, basis, how it was measured before the programme worked
+BASELINES = (
+    ("litres_per_visit", 6_400, "metered", "Meters of four schools against tallies of two weeks."),
+    ("availability_share", 720, "sampled", "One look a day for two weeks at six schools."),
+)
 
 
 def write_programme(book: Book) -> None:
@@ -70,6 +76,9 @@ def write_programme(book: Book) -> None:
     for figure, values in TARGETS:
         for term, value, day in zip(TERMS, values, (SET_UP, date(2026, 1, 5), date(2026, 4, 13)), strict=True):
             book.add("targets", {"term": term.code, "figure": figure, "set_at": day, "target_thousandths": value})
+    for figure, value, basis, note in BASELINES:
+        row = {"figure": figure, "measured_on": BEFORE_ALL, "baseline_thousandths": value}
+        book.add("baselines", row | {"basis": basis, "note": note})
     _grade_ages(book)
 
 

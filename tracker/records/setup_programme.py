@@ -9,10 +9,12 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from tracker.models.links import Baseline
 from tracker.models.programme import Area, Programme, ProgrammeSetting, Target, Term
 from tracker.models.supplies import PlannedRound
 from tracker.records import calendar, settings
 from tracker.records.history import SetupError, guard, put, unused
+from tracker.vocabulary import Basis
 
 
 def add_area(session: Session, programme: Programme, code: str, name: str) -> Area:
@@ -93,6 +95,30 @@ def change_setting(
     rows = session.scalars(select(ProgrammeSetting).filter_by(programme_id=programme.id, key=key)).all()
     values = {"programme_id": programme.id, "key": key, "value": value}
     return put(session, ProgrammeSetting, rows, values, day, reason=reason)
+
+
+def set_baseline(
+    session: Session, programme: Programme, what: tuple[str, int], how: tuple[date, Basis, str], *, reason: str
+) -> Baseline:
+    """What a figure was before the programme worked: measured on a day, in thousandths of its unit.
+
+    Args:
+        how: the day, the basis, and in a sentence where and how it was measured.
+    Raises:
+        SetupError: it is on record already and no reason is given.
+    """
+    figure, thousandths = what
+    measured_on, basis, note = how
+    key = {"programme_id": programme.id, "figure": figure, "measured_on": measured_on}
+    row = session.scalar(select(Baseline).filter_by(**key))
+    if row is not None and not reason:
+        raise SetupError("reason", "A baseline of this figure and day is on record. To correct it, write the reason.")
+    if row is None:
+        row = Baseline(**key)
+        session.add(row)
+    row.thousandths, row.basis, row.note = thousandths, basis, note
+    session.flush()
+    return row
 
 
 def set_target(

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from tracker.models.agreements import Agreement, AgreementUnit
 from tracker.models.disposal import DisposalRoute, IncineratorRating
+from tracker.models.links import Baseline
 from tracker.models.people import Person, RoleGrant
 from tracker.models.programme import Area, Closure, Programme, ProgrammeSetting, Target, Term
 from tracker.models.school import Before, Enrolment, School, SchoolBreak, SchoolHours, Shift, StaffCount
@@ -133,12 +134,13 @@ class ProgrammeRecord:
     settings: list[ProgrammeSetting]
     rounds: list[PlannedRound]
     targets: list[Target]
+    baselines: list[Baseline]
     vehicles: list[Vehicle]
     products: list[Product]
 
 
 def programme_record(session: Session, programme: Programme) -> ProgrammeRecord:
-    """Everything set up of a programme but its schools; eight queries."""
+    """Everything set up of a programme but its schools; nine queries."""
 
     def rows(model: type[Any], *order: str) -> list[Any]:
         query = select(model).where(model.programme_id == programme.id)
@@ -152,6 +154,7 @@ def programme_record(session: Session, programme: Programme) -> ProgrammeRecord:
         rows(ProgrammeSetting, "key", "from_day"),
         rows(PlannedRound, "day"),
         rows(Target, "term_id", "figure", "set_at"),
+        rows(Baseline, "figure", "measured_on"),
         rows(Vehicle, "name"),
         rows(Product, "code"),
     )

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from tracker.models import evidence as e
+from tracker.models.links import Baseline
 from tracker.records.columns import FROM, SCHOOL, UNIT, UNTIL, Link, Table, day, moment, text, whole, word
-from tracker.vocabulary import Better, FittingKind, Measure, SpotFigure, TrialSide
+from tracker.vocabulary import Basis, Better, FittingKind, Measure, SpotFigure, TrialSide
 
 TRIAL = Link(("trial",), "trials", "trial_id")
 GRANT = Link(("grant",), "grants", "grant_id")
@@ -39,6 +40,19 @@ EVIDENCE: tuple[Table, ...] = (
         ("trial", "school", "unit"),
         (word("side", TrialSide),),
         (TRIAL, UNIT),
+    ),
+    Table(
+        "baselines",
+        Baseline,
+        "Figures as they were measured before the programme worked, in thousandths of the figure's unit.",
+        ("figure", "measured_on"),
+        (
+            text("figure", 60),
+            day("measured_on"),
+            whole("baseline_thousandths", 0, attr="thousandths"),
+            word("basis", Basis),
+            text("note", 120, doc="where and how it was measured"),
+        ),
     ),
     Table(
         "grants",

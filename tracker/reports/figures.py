@@ -19,7 +19,7 @@ from tracker.measures.figure import Figure, add, not_recorded
 from tracker.measures.reorder import weeks_of_cover
 from tracker.records.frames import TargetHead
 from tracker.reports.facts import Pair, TermFacts
-from tracker.reports.printing import number
+from tracker.reports.printing import amount, day, number
 from tracker.reports.report import Line
 from tracker.vocabulary import Basis, UnitKind
 
@@ -250,7 +250,19 @@ def line(headline: Headline, pair: Pair, targets: dict[str, TargetHead]) -> Line
         headline.compute(pair.last) if pair.last else None,
         target.value if target else None,
         target.set_at if target else None,
+        **_baseline(headline, pair.now),
     )
+
+
+def _baseline(headline: Headline, facts: TermFacts) -> dict[str, str]:
+    """What was measured before the programme worked, in a sentence; nothing where it was not measured."""
+    found = facts.all.baselines.get(headline.key)
+    if found is None:
+        return {}
+    measured = amount(found.value, headline.compute(facts).unit)
+    return {
+        "baseline": f"The programme's baseline: {measured}, {found.basis.value}, {day(found.measured_on)}. {found.note}"
+    }
 
 
 def lines(headlines: Sequence[Headline], pair: Pair, targets: dict[str, TargetHead]) -> tuple[Line, ...]:

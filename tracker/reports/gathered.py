@@ -78,6 +78,7 @@ class Gathered:
     ratings: pd.DataFrame
     burn_outputs: pd.DataFrame
     grade_ages: dict[str, int]
+    baselines: dict[str, frames.BaselineHead]
 
     @cached_property
     def standing(self) -> pd.DataFrame:
@@ -158,6 +159,7 @@ def read(session: frames.Session, head: frames.ProgrammeHead, wide: frames.Scope
         given=_given(machine_weeks, readings, held.occasions, units),
         sheets=frames.sheets(session, wide, held.occasions, settings["sheet_due_days"], zone),
         grade_ages=frames.grade_ages(session, wide),
+        baselines=frames.baselines(session, head.id, wide.last_day),
         stock_spans=frames.stock_spans(session, replace(wide, first_day=term_from)),
         **_of_the_days(session, wide, zone),
     )

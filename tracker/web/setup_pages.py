@@ -44,7 +44,7 @@ def programme(programme_id: int):
         page=page,
         pages=max(-(-total // SCHOOLS), 1),
         keys=KEYS,
-        target_names=_target_names(record.targets),
+        target_names=_target_names([*record.targets, *record.baselines]),
         target_value=words.target_value,
         setting_name=words.setting_name,
         setting_value=words.setting_value,

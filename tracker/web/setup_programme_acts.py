@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from tracker.models.programme import Programme
 from tracker.records import setup_programme, setup_restock, setup_school
 from tracker.records.setup_read import ProgrammeRecord
-from tracker.vocabulary import ClosureScope
+from tracker.vocabulary import Basis, ClosureScope
 from tracker.web.forms import setup_programme as forms
 from tracker.web.forms import setup_restock as restock_forms
 from tracker.web.forms.fields import options
@@ -47,9 +47,13 @@ def _where(form: Form, record: ProgrammeRecord) -> None:
 
 
 def _targets(form: Form, record: ProgrammeRecord) -> None:
+    form.term_id.choices = options([(term.id, term.name) for term in reversed(record.terms)])
+    _figures(form, record)
+
+
+def _figures(form: Form, _record: ProgrammeRecord) -> None:
     from tracker.reports.figures import ALL as FIGURES  # brings pandas, which other pages do without
 
-    form.term_id.choices = options([(term.id, term.name) for term in reversed(record.terms)])
     form.figure.choices = options([(one.key, one.label) for one in FIGURES])
 
 
@@ -125,6 +129,13 @@ def target(change: Change) -> None:
     )
 
 
+def baseline(change: Change) -> None:
+    form = change.form
+    how = (form.measured_on.data, Basis(form.basis.data), form.note.data)
+    what = (form.figure.data, form.thousandths)
+    setup_programme.set_baseline(change.session, change.programme, what, how, reason=change.reason)
+
+
 ACTS: dict[str, Act] = {
     "add-school": Act("Add a school", SchoolForm, add_school, offer=_areas),
     "add-area": Act("Add an area", forms.AreaForm, add_area),
@@ -137,4 +148,5 @@ ACTS: dict[str, Act] = {
     "stock-rule": Act("What a school keeps and has room for", restock_forms.RuleForm, stock_rule, offer=_products),
     "setting": Act("Change a setting", forms.SettingForm, setting),
     "target": Act("Set a target", forms.TargetForm, target, offer=_targets),
+    "baseline": Act("Record a baseline", forms.BaselineForm, baseline, offer=_figures),
 }

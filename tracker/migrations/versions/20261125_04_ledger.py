@@ -119,11 +119,11 @@ def downgrade() -> None:
     for table in ("coin_emptying", "stock_difference", "stock_balance"):
         op.drop_table(table)
     op.execute("DELETE FROM stock_move WHERE worked_out IS NOT NULL")
-    with op.batch_alter_table("stock_move") as table:
-        table.drop_constraint(op.f("ck_stock_move_workedout"), type_="check")
-        table.drop_column("worked_out")
-    with op.batch_alter_table("stock_place") as table:
-        table.drop_column("settling")
+    with op.batch_alter_table("stock_move") as batch:
+        batch.drop_constraint(op.f("ck_stock_move_workedout"), type_="check")
+        batch.drop_column("worked_out")
+    with op.batch_alter_table("stock_place") as batch:
+        batch.drop_column("settling")
     op.execute(f"UPDATE stock_move SET reason = 'loss' WHERE {_among('reason', NEW_REASONS)}")
     op.execute("UPDATE stock_place SET kind = 'store' WHERE kind = 'vehicle'")
     _rewrite_checks((*INNER, *OUTSIDE), REASONS)

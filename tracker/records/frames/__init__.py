@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from tracker.records.frames.base import Scope
 from tracker.records.frames.calendar import SchoolCalendar, break_names, school_calendar, school_days_ahead
 from tracker.records.frames.evidence import TrialHead, grant_shares, spot_checks, trials
-from tracker.records.frames.heads import SchoolHead, before, inspection_answers, schools
+from tracker.records.frames.heads import BaselineHead, SchoolHead, baselines, before, inspection_answers, schools
 from tracker.records.frames.outages import bell_counts, outages, service_visits, sightings
 from tracker.records.frames.pupils import grade_ages, shift_pupils
 from tracker.records.frames.restock import place_counts, place_moves, products, stock_places, stock_rules, store_lots
@@ -64,6 +64,7 @@ from tracker.records.heads import (
 
 __all__ = [
     "AgreementHead",
+    "BaselineHead",
     "ProgrammeHead",
     "SchoolCalendar",
     "SchoolHead",
@@ -74,6 +75,7 @@ __all__ = [
     "TrialHead",
     "agreements",
     "attendance",
+    "baselines",
     "before",
     "bell_counts",
     "bin_levels",

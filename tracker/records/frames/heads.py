@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import pandas as pd
 from sqlalchemy import literal, select
 from sqlalchemy.orm import Session
 
+from tracker.models.links import Baseline
 from tracker.models.programme import Area
 from tracker.models.school import Before, InspectionAnswer, School
 from tracker.records.asked import rows_of
 from tracker.records.frames.base import Scope, read, schools_in, words
+from tracker.vocabulary import Basis
 
 BEFORE = {"school_id": "int64", "kind": "str", "ml": "float64", "litres_basis": "str", "u_permille": "float64"}
 
@@ -61,3 +64,21 @@ def before(session: Session, scope: Scope) -> pd.DataFrame:
     )
     rows = read(session, BEFORE, query.order_by(Before.school_id, Before.from_day))
     return rows.drop_duplicates("school_id", keep="last", ignore_index=True)
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineHead:
+    """A figure as it was measured before the programme worked, in its own unit."""
+
+    value: float
+    measured_on: date
+    basis: Basis
+    note: str
+
+
+def baselines(session: Session, programme_id: int, by: date) -> dict[str, BaselineHead]:
+    """Baselines by figure, those measured by a day; of one that was measured again the first, before any change."""
+    columns = (Baseline.figure, Baseline.thousandths, Baseline.measured_on, Baseline.basis, Baseline.note)
+    query = select(*columns).where(Baseline.programme_id == programme_id, Baseline.measured_on <= by)
+    rows = rows_of(session, query.order_by(Baseline.measured_on.desc()))
+    return {row.figure: BaselineHead(row.thousandths / 1000, row.measured_on, row.basis, row.note) for row in rows}

@@ -7,6 +7,7 @@ from decimal import Decimal, InvalidOperation
 from wtforms.validators import ValidationError
 
 from tracker.records import settings
+from tracker.vocabulary import Basis
 from tracker.web.forms.fields import DayField, PickField, PlainForm, text_field
 from tracker.web.forms.setup import COUNTS_FROM, ClosureForm, code_field, reason_field
 from tracker.web.words import SHARE, choices_words, is_share, setting_name, setting_unit
@@ -87,6 +88,26 @@ class TargetForm(PlainForm):
             raise ValidationError(f"Write a number with at most {digits} after the point, for example 95.")
         if self.thousandths < 0 or (share and self.thousandths > 1000):
             raise ValidationError("Write percent from 0 to 100." if share else "Write a number of 0 or more.")
+
+
+class BaselineForm(TargetForm):
+    """A figure as it was before; the same number as a target's, with its day, basis and how it was measured."""
+
+    term_id = None
+    value = text_field(
+        "What was measured, in the figure's unit",
+        20,
+        "Write a number, for example 6.4.",
+        description="A share in percent: 95 is 95 %.",
+    )
+    measured_on = DayField("Measured on")
+    basis = PickField("How it is known", choices=[(basis.value, basis.value) for basis in Basis])
+    note = text_field(
+        "Where and how",
+        120,
+        "Write in a sentence where and how it was measured.",
+        description="For example: Meters of four schools over two weeks.",
+    )
 
 
 class WideClosureForm(ClosureForm):
