@@ -109,8 +109,8 @@ measure that uses them names one. The smallest count that may be shown can be ra
 | key | default | from | to | unit | means |
 | --- | --- | --- | --- | --- | --- |
 """
-CHOICES_OPENING = """Choices of `{key}`. "all" shows every named set. docs/measures.md has their ratios and sources, and says which
-were read in their source and which are from memory.
+CHOICES_OPENING = """Choices of `{key}`. "all" shows every named set. docs/measures.md has their ratios and
+sources, and says which were read in their source and which are from memory.
 
 | value | named set |
 | --- | --- |
