@@ -172,11 +172,12 @@ def _keep_counter(session: Session, sender: Sender, channel: ChannelInfo, said: 
         digits = dial.digits if dial is not None else 1
         one = Kept(until_at, int(value), low_part(int(value), digits), None)
         sent[until_at] = _both(sent[until_at], one) if until_at in sent else one
+    held = feed.held_at(session, channel, sent)
+    if all(at in held and _both(held[at], one) == held[at] for at, one in sent.items()):
+        return  # a pack that came before: what is on record is not read again
     known = {one.until_at: one for one in feed.kept_since(session, channel, min(sent))}
     merged = {at: _both(known[at], one) if at in known else one for at, one in sent.items()}
     changed = [one for at, one in sorted(merged.items()) if one != known.get(at)]
-    if not changed:
-        return
     feed.save_periods(session, channel, known, changed)
     rows = [one for _, one in sorted({**known, **merged}.items())]
     before = {at: one.value for at, one in known.items() if one.value is not None}
@@ -215,6 +216,9 @@ def _keep_states(session: Session, sender: Sender, channel: ChannelInfo, said: I
     at: dict[datetime, bool] = {}
     for entry, value in said:
         at[entry.at] = at.get(entry.at, False) or bool(value)
+    said_before = feed_states.states_at(session, channel, at)
+    if all(said_before.get(moment) in (on, True) for moment, on in at.items()):
+        return
     since = feed_states.off_before(session, channel, min(at))
     held = feed_states.states_since(session, channel, since)
     made = feed_states.outages_since(session, channel, since)

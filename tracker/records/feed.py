@@ -179,6 +179,9 @@ KEPT = (
     )
     .order_by(COUNTER_T.c.until_at)
 )
+HELD = select(COUNTER_T.c.until_at, COUNTER_T.c.highest, COUNTER_T.c.after_turn).where(
+    COUNTER_T.c.channel_id == bindparam("channel"), COUNTER_T.c.until_at.in_(bindparam("times", expanding=True))
+)
 CHANGE_PERIOD = (
     update(COUNTER_T)
     .where(COUNTER_T.c.channel_id == bindparam("channel"), COUNTER_T.c.until_at == bindparam("period"))
@@ -189,6 +192,12 @@ CHANGE_READING = (
     update(READING_T).where(SAME_READING, READING_T.c.at == bindparam("when")).values(value=bindparam("shown"))
 )
 NEW_READING = insert(READING_T)
+
+
+def held_at(session: Session, channel: ChannelInfo, times: Collection[datetime]) -> dict[datetime, Kept]:
+    """Periods of a counter that end at these times, without the readings made of them."""
+    rows = session.connection().execute(HELD, {"channel": channel.id, "times": list(times)})
+    return {row.until_at: Kept(row.until_at, row.highest, row.after_turn, None) for row in rows}
 
 
 def kept_since(session: Session, channel: ChannelInfo, since: datetime) -> list[Kept]:

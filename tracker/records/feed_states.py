@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any, cast
@@ -25,6 +25,9 @@ STATES_SINCE = (
     select(STATE_T.c.at, STATE_T.c.on)
     .where(STATE_T.c.channel_id == bindparam("channel"), STATE_T.c.at >= bindparam("since"))
     .order_by(STATE_T.c.at)
+)
+STATES_AT = select(STATE_T.c.at, STATE_T.c.on).where(
+    STATE_T.c.channel_id == bindparam("channel"), STATE_T.c.at.in_(bindparam("times", expanding=True))
 )
 TURN_ON = (
     update(STATE_T)
@@ -63,6 +66,12 @@ def off_before(session: Session, channel: ChannelInfo, at: datetime) -> datetime
     """When the channel last said "off" before an instant: what it said earlier no longer matters from there on."""
     found = session.connection().execute(OFF_BEFORE, {"channel": channel.id, "moment": at}).scalar()
     return found or EVER
+
+
+def states_at(session: Session, channel: ChannelInfo, times: Collection[datetime]) -> dict[datetime, bool]:
+    """What a state channel said at these instants."""
+    rows = session.connection().execute(STATES_AT, {"channel": channel.id, "times": list(times)})
+    return {row.at: row.on for row in rows}
 
 
 def states_since(session: Session, channel: ChannelInfo, since: datetime) -> dict[datetime, bool]:
