@@ -8,6 +8,7 @@ from flask import flash, redirect, render_template, request, session, url_for
 from sqlalchemy.exc import IntegrityError
 
 from tracker.intake import week_sheet as sheet_rules
+from tracker.intake import week_totals
 from tracker.intake.week_layout import RowCounts
 from tracker.models.programme import Programme
 from tracker.models.school import School
@@ -20,6 +21,7 @@ from tracker.web.week_view import PREFIX, WeekView
 
 REASON_MISSING = "A published report covers this week. Write in a few words why the figures change."
 NOT_BEGUN = "This week has not begun yet. Keep it as a draft and send it when the week is over."
+OLD_FORM = "This sheet was begun on a form that is no longer in use. Look at each figure, then check and send again."
 CHOOSE = "Choose yours or theirs for this figure."
 
 
@@ -96,6 +98,8 @@ def _more(view: WeekView, rest: str):
 def _problems(view: WeekView, checked) -> list:
     """Refusals of the checker, and what only the page knows: a reason after publication, a week to come."""
     found = list(checked.refusals)
+    if not view.form_known:
+        found.append(sheet_rules.CellProblem("", OLD_FORM, ""))
     if view.week > today(_zone(view.school)):
         found.append(sheet_rules.CellProblem("", NOT_BEGUN, ""))
     if view.reason_needed and not view.reason:
@@ -116,10 +120,23 @@ def _check(view: WeekView, _rest: str = ""):
         view=view,
         school=view.school,
         questions=_questions(view, checked.questions),
+        paper=_paper(view, {one.cell for one in checked.questions}),
         totals=sheet_rules.totals(view.layout, checked),
         blanks=sheet_rules.blanks(view.layout, view.cells),
         closed_days=sheet_rules.closed_days(view.layout),
     )
+
+
+def _paper(view: WeekView, asked: set[str]) -> dict[str, Any]:
+    """What the check page asks of the paper's totals, and at which table each of them is to be looked at again."""
+    found = week_totals.parts(view.layout.tables())
+    typed = week_totals.typed_totals(view.cells)
+    return {
+        "control": week_totals.CONTROL,
+        "ask": view.from_paper and bool(found) and week_totals.CONTROL not in typed,
+        "parts": [one for one in found if week_totals.CONTROL in asked and one.key not in typed],
+        "at": {one.key: one for one in found},
+    }
 
 
 def _questions(view: WeekView, asked) -> list[dict[str, str]]:
@@ -147,15 +164,19 @@ def _send(view: WeekView, _rest: str):
         return _send_once(week_view.typed(school, view.week, request.form))
 
 
+class NotFitError(ValueError):
+    """What was typed cannot be sent as it stands; ``problems`` say why, cell by cell."""
+
+    def __init__(self, problems: list):
+        super().__init__()
+        self.problems = problems
+
+
 def _send_once(view: WeekView):
-    checked = sheet_rules.check(view.context, view.layout, view.cells, view.kept, now())
-    before = _again(view, checked)
-    if before is None:
-        problems = _problems(view, checked)
-        if problems:
-            return sheet_page(view, problems, 400)
     try:
-        sent = before or sheets.send(db(), _sending(view, checked))
+        sent = deliver(view)
+    except NotFitError as refused:
+        return sheet_page(view, refused.problems, 400)
     except (sheets.StaleError, sheets.KeyReusedError) as refused:
         db().rollback()
         return _conflict(week_view.typed(view.school, view.week, request.form), str(refused))
@@ -163,15 +184,37 @@ def _send_once(view: WeekView):
         db().rollback()
         again = week_view.typed(view.school, view.week, request.form)
         return sheet_page(again, [sheet_rules.CellProblem("reason", REASON_MISSING, "")], 400)
+    remember(view, sent)
+    return redirect(url_for(".school_log", school_id=view.school.id))
+
+
+def deliver(view: WeekView) -> sheets.Sent:
+    """Write the sheet once and commit; the very form that was received before gets the same answer.
+
+    Raises:
+        NotFitError, and what ``sheets.send`` raises: nothing was written.
+    """
+    checked = sheet_rules.check(view.context, view.layout, view.cells, view.kept, now())
+    sent = _again(view, checked)
+    if sent is None:
+        problems = _problems(view, checked)
+        if problems:
+            raise NotFitError(problems)
+        sent = sheets.send(db(), _sending(view, checked))
     sheets.drop_draft(db(), person_id(), view.school.id, view.week)
     db().commit()
+    return sent
+
+
+def remember(view: WeekView, sent: sheets.Sent) -> None:
+    """Say on the next page of this browser that the sheet was received."""
     session["received"] = {
         "school": view.school.id,
         "week": view.week.isoformat(),
         "reference": sent.reference,
         "at": sent.at.isoformat(),
+        "key": view.key,
     }
-    return redirect(url_for(".school_log", school_id=view.school.id))
 
 
 def _again(view: WeekView, checked) -> sheets.Sent | None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from tracker.intake import week_sheet
+from tracker.intake import week_sheet, week_totals
 from tracker.intake.week_cells import facts_to_cells
 from tracker.intake.week_layout import Cell, Layout, RowCounts, day_choices, layout
 from tracker.intake.week_plan import SheetPlan, long_day
@@ -21,6 +21,8 @@ from tracker.web.access import person_id
 from tracker.web.database import db
 
 PREFIX = "c."
+FORM_VERSION = 2  # one higher when the meaning of a cell's key changes; drafts of the version before can still be sent
+FIRST_FORM = "1"  # forms of the first version did not say which they are
 MOST_TYPED = 400  # characters kept of one cell
 SECTION_OF = {
     "usage_counts": "visits",
@@ -61,9 +63,15 @@ class WeekView:
     from_paper: bool = False
     reason: str = ""
     reason_needed: bool = False
+    form_known: bool = True  # whether the form it came in is one of the last two
     has_draft: bool = False
     queries: list[Any] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+
+    @property
+    def form(self) -> int:
+        """The form's version, as pages carry it."""
+        return FORM_VERSION
 
     @property
     def layout(self) -> Layout:
@@ -182,7 +190,8 @@ def typed(school: Any, week: date, form: Mapping[str, Any]) -> WeekView:
     base = form.get("base", "")
     view.base = int(base) if base.isdecimal() and len(base) < 6 else -1
     view.key = str(form.get("key", ""))[:64] or view.key
-    view.from_paper = form.get("from_paper") == "yes"
+    view.from_paper = form.get("from_paper") == "yes" or bool(week_totals.typed_totals(view.cells))
+    view.form_known = form.get("form", FIRST_FORM) in {str(FORM_VERSION), str(FORM_VERSION - 1)}
     view.reason = " ".join(str(form.get("reason", "")).split())[:200]
     return view
 
