@@ -10,13 +10,16 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
 
+from tracker.measures.columns import day_numbers, distinct, keys, sums_by, text
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.flush import half_up
+from tracker.measures.flush_plan import days_by_school
 from tracker.measures.intervals import sum_u
 from tracker.vocabulary import Basis, Every
 
@@ -78,19 +81,23 @@ def unit_week_cleaning(
     Returns:
         Columns of ``CLEANING``; cycles 0 has a row, for nothing was run. Units without a plan have none.
     """
-    held: dict[int, list[date]] = {}
-    for row in rows_of(school_days):
-        held.setdefault(row.school_id, []).append(row.day.date())
+    held = days_by_school(school_days)
+    in_week = lru_cache(maxsize=None)(lambda school, week: _in_week(held.get(school, set()), week))
     known = {} if counted is None else {(r.unit_id, r.week, r.cleaning): float(r.cycles) for r in rows_of(counted)}
     rows = []
     for due in rows_of(expected):
-        days = [day for day in held.get(due.school_id, []) if timedelta(0) <= day - due.week.date() < timedelta(7)]
+        days = in_week(due.school_id, due.week.date())
         facts = (due.unit_id, due.week, due.school_id, due.school, due.block, due.unit, due.kind, due.group)
         for plan in plans.get(due.unit_id, ()):
             seen = known.get((due.unit_id, due.week, plan.name))
             cycles = planned_cycles(plan, days) if seen is None else seen
             rows.append((*facts, plan.name, cycles, seen is not None, half_up(cycles * plan.ml), plan.u_rel))
     return pd.DataFrame(rows, columns=list(CLEANING)).astype(CLEANING)
+
+
+def _in_week(school_days: set[date], week: date) -> list[date]:
+    seven = (week + timedelta(days=number) for number in range(7))
+    return [day for day in seven if day in school_days]
 
 
 def beside_visits(water: pd.DataFrame, cleaning: pd.DataFrame) -> pd.DataFrame:
@@ -131,19 +138,14 @@ def cleaning_taken(cleaning: pd.DataFrame, expected_count: int | None = None) ->
         cleaning: from ``unit_week_cleaning``, or some of its rows.
         expected_count: unit-weeks that should have rows; None takes those that have.
     """
-    rows: list[Any] = list(rows_of(cleaning))
-    used = len({(row.unit_id, row.week) for row in rows})
+    weeks, ml = day_numbers(cleaning["week"]), cleaning["ml"].to_numpy("float64")
+    used = len(distinct(keys(cleaning["unit_id"].to_numpy("int64"), weeks)))
     due = used if expected_count is None else expected_count
-    if not rows:
+    if cleaning.empty:
         return not_recorded("L", Basis.MODELLED, expected=due, records="unit-weeks")
-    sums: dict[tuple[str, date], float] = {}
-    errors: dict[tuple[str, float], float] = {}
-    for row in rows:
-        key = (row.school, row.week.date())
-        sums[key] = sums.get(key, 0.0) + row.ml
-        rule = (row.cleaning, row.u_rel)
-        errors[rule] = errors.get(rule, 0.0) + row.ml * row.u_rel
-    value, half = math.fsum(sums.values()), Z95 * sum_u(errors.values())
+    sums = sums_by(text(cleaning["school"]), weeks, ml)
+    errors = cleaning.assign(error=ml * cleaning["u_rel"]).groupby(["cleaning", "u_rel"])["error"].sum()
+    value, half = math.fsum(sums.values()), Z95 * sum_u(errors.tolist())
     return Figure(
         value / ML,
         "L",
@@ -153,6 +155,6 @@ def cleaning_taken(cleaning: pd.DataFrame, expected_count: int | None = None) ->
         used=used,
         expected=max(due, used),
         records="unit-weeks",
-        note="" if all(row.counted for row in rows) else PLANNED,
-        parts=tuple(Part(school, week, sums[school, week] / ML) for school, week in sorted(sums)),
+        note="" if cleaning["counted"].all() else PLANNED,
+        parts=tuple(Part(school, week, total / ML) for (school, week), total in sums.items()),
     )

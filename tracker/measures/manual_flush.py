@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from tracker.measures.flush import WATER, LongShare, WaterPart, half_up
@@ -70,12 +71,19 @@ def with_manual_flush(water: pd.DataFrame, manual: Mapping[int, ManualFlush]) ->
         one assumption with it), share_known only where both shares were seen, u_rel of both litres in quadrature.
     """
     flushed = (water["part"] == WaterPart.FLUSH) & water["unit_id"].isin(list(manual))
-    rows = water.to_dict("records")
-    for row, chosen in zip(rows, flushed.tolist(), strict=True):
-        rule = manual[row["unit_id"]] if chosen else None
-        if rule is not None and _holds(rule, row["week"].date()):
-            row.update(_beside(row, rule))
-    return pd.DataFrame(rows, columns=list(WATER)).astype(WATER)
+    places = np.flatnonzero(flushed.to_numpy())
+    rows = water.iloc[places].to_dict("records")
+    held = [_holds(manual[row["unit_id"]], row["week"].date()) for row in rows]
+    made = [_beside(row, manual[row["unit_id"]]) for row, holds in zip(rows, held, strict=True) if holds]
+    if not made:
+        return water[list(WATER)].astype(WATER).reset_index(drop=True)
+    changed = {}
+    for name in made[0]:
+        column = water[name].to_numpy(dtype=object) if name == "fitting" else water[name].to_numpy(copy=True)
+        column = column.copy()
+        column[places[held]] = [row[name] for row in made]
+        changed[name] = column
+    return water.assign(**changed)[list(WATER)].astype(WATER).reset_index(drop=True)
 
 
 def _holds(rule: ManualFlush, week: date) -> bool:

@@ -11,13 +11,16 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
 
+from tracker.measures.columns import day_numbers, distinct, keys, sums_by, text
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, Part, not_recorded
 from tracker.measures.flush import floor_washes
+from tracker.measures.flush_plan import days_by_school
 from tracker.measures.intervals import sum_u
 from tracker.vocabulary import Basis, PowerPart
 
@@ -104,10 +107,9 @@ def unit_week_energy(
         visits, for cycles ÷ N), each_wh, wh, u_rel, whole (the rule held all that week).
     """
     known = {row.unit_id: row for row in rows_of(units)}
-    days: dict[int, set[date]] = {}
-    for row in rows_of(school_days):
-        days.setdefault(row.school_id, set()).add(row.day.date())
+    days = days_by_school(school_days)
     carried: dict[tuple[int, int], float] = {}
+    share_of = lru_cache(maxsize=None)(lambda rule, school, week: _share(rule, week, days.get(school, set())))
     rows = []
     for row, number, burned in _counts(unit_weeks, burns):
         unit: Any = known.get(row.unit_id)
@@ -115,7 +117,7 @@ def unit_week_energy(
             continue
         facts = (row.unit_id, row.week, unit.school_id, unit.school, unit.kind)
         for place, rule in enumerate(rules.get(row.unit_id, ())):
-            share = _share(rule, row.week.date(), days.get(unit.school_id, set()))
+            share = share_of(rule, unit.school_id, row.week.date())
             if share and (rule.part is PowerPart.BURN) is burned:
                 u = 0.0 if burned else math.sqrt(row.var)
                 rows.append(
@@ -160,18 +162,18 @@ def energy_used(energy: pd.DataFrame, expected_count: int | None = None) -> Figu
         energy: from ``unit_week_energy``, or some of its rows.
         expected_count: unit-weeks that should have rows; None takes those that have.
     """
-    rows = list(rows_of(energy))
-    used = len({(row.unit_id, row.week) for row in rows if row.whole})
-    seen = len({(row.unit_id, row.week) for row in rows})
+    weeks = day_numbers(energy["week"])
+    unit_weeks = keys(energy["unit_id"].to_numpy("int64"), weeks)
+    used, seen = len(distinct(unit_weeks[energy["whole"].to_numpy(bool)])), len(distinct(unit_weeks))
     due = max(seen, expected_count or 0)
-    if not rows:
+    if energy.empty:
         return not_recorded("kWh", Basis.MODELLED, expected=due, records="unit-weeks")
-    sums: dict[tuple[str, date], float] = {}
-    for row in rows:
-        key = (row.school, row.week.date())
-        sums[key] = sums.get(key, 0.0) + row.wh
-    parts = tuple(Part(school, week, sums[school, week] / WH) for school, week in sorted(sums))
-    value, half = math.fsum(part.value for part in parts), Z95 * energy_u_wh(rows) / WH
+    sums = sums_by(text(energy["school"]), weeks, energy["wh"].to_numpy("float64"))
+    parts = tuple(Part(school, week, total / WH) for (school, week), total in sums.items())
+    counted = (energy["each_wh"] * energy["u_count"]).to_numpy("float64")
+    by_week = sums_by(energy["school_id"].to_numpy("int64"), weeks, counted)
+    by_rule = energy.assign(error=energy["wh"] * energy["u_rel"]).groupby("rule")["error"].sum()
+    value, half = math.fsum(part.value for part in parts), Z95 * sum_u([*by_week.values(), *by_rule]) / WH
     return Figure(
         value, "kWh", Basis.MODELLED, value - half, value + half, used, due, records="unit-weeks", parts=parts
     )

@@ -96,7 +96,9 @@ def energy_balances(
     turns = dial_uses(dials, period_from=first_week(around, since), preferred=preferred)
     uses, intervals = _grouped(rows_of(turns), "unit_id"), _grouped(rows_of(intervals_of(turns)), "unit_id")
     given = _grouped(rows_of(sources), "meter_id") if sources is not None else {}
-    by_unit = _grouped(rows_of(energy), "unit_id")
+    by_unit: dict[int, dict[date, list[Any]]] = {}
+    for row in rows_of(energy):
+        by_unit.setdefault(row.unit_id, {}).setdefault(row.week.date(), []).append(row)
     calendar, every = school_calendar(occasions), school_calendar(around)
     known = {row.unit_id: row for row in rows_of(units)}
     found = []
@@ -128,7 +130,7 @@ def _told(given: list[Any], week: date) -> bool:
 
 
 def _served(
-    scopes: list[Any], week: date, units: Mapping[int, Any], by_unit: Mapping[int, list[Any]]
+    scopes: list[Any], week: date, units: Mapping[int, Any], by_unit: Mapping[int, Mapping[date, list[Any]]]
 ) -> set[int] | None:
     """Units served in a week; None where the week cannot be compared. ``by_unit``: none for a week without school."""
     mine = [row for row in scopes if stood_in(row, week)]
@@ -139,9 +141,9 @@ def _served(
             return None
     wanted = {row.unit_id for row in mine if row.unit_id in units and stood_in(units[row.unit_id], week)}
     for unit in wanted:
-        rows = by_unit.get(unit, [])
-        now = [row for row in rows if row.week.date() == week]
-        if rows and not (now and all(row.whole for row in now)):
+        weeks = by_unit.get(unit, {})
+        now = weeks.get(week, [])
+        if weeks and not (now and all(row.whole for row in now)):
             return None
     return wanted if mine else None
 
@@ -159,10 +161,10 @@ def _meter(unit: Any, turned: _Turned, days: Mapping[date, int], served: Mapping
     return _Meter(unit, due, metered, u, {week: served.get(week) or set() for week in metered})
 
 
-def _balance(meter: _Meter, by_unit: Mapping[int, list[Any]], given: list[Any]) -> EnergyBalance:
+def _balance(meter: _Meter, by_unit: Mapping[int, Mapping[date, list[Any]]], given: list[Any]) -> EnergyBalance:
     every = {unit for served in meter.served.values() for unit in served}
-    rows = (row for unit in sorted(every) for row in by_unit.get(unit, []))
-    mine = [row for row in rows if row.unit_id in meter.served.get(row.week.date(), ())]
+    weeks = [(unit, week, rows) for unit in sorted(every) for week, rows in by_unit.get(unit, {}).items()]
+    mine = [row for unit, week, rows in weeks if unit in meter.served.get(week, ()) for row in rows]
     used = _sums(meter.metered, ((row.week.date(), row.wh) for row in mine))
     inside = [row for row in given if row.week.date() in meter.metered]
     sources = {source: _source(meter, source, inside) for source in EnergySource}
