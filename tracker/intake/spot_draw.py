@@ -10,7 +10,6 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from tracker.measures.calendar import week_of
-from tracker.measures.spot_check import draw, draw_week
 from tracker.records.evidence import Drawn, draw_code, draws_of_term, keep_draw
 from tracker.records.evidence_reported import reported
 from tracker.records.history import SetupError
@@ -52,6 +51,8 @@ def draw_term(session: Session, programme: Any, term: Any, wanted: Wanted, salt:
     Raises:
         SetupError: nothing is on record yet, or a term is drawn again without a reason.
     """
+    from tracker.measures.spot_check import draw, draw_week  # it brings pandas, which other pages do without
+
     number = draws_of_term(session, term.id) + 1
     salt = salt or secrets.token_hex(SALT_BYTES)
     seed = seed_text(programme.code, draw_code(term.code, number), salt)
