@@ -139,6 +139,8 @@ def test_the_list_of_reports_leads_to_every_term_school_and_certificate(officer,
 def test_queries_of_a_report_do_not_grow_with_schools_or_weeks(engine, officer, ids):
     def programme(term: str) -> int:
         MEMORY.clear()  # what was read before is not read again; here everything is read anew
+        for name in ("reports", "bodies"):
+            officer.application.extensions.pop(f"washbell-{name}", None)
         return count_queries(engine, lambda: page_of(officer, f"/programmes/{ids['programme']}/terms/{term}/report"))
 
     twelve_schools = programme(TERM)
@@ -147,6 +149,16 @@ def test_queries_of_a_report_do_not_grow_with_schools_or_weeks(engine, officer, 
         session.execute(update(School).where(School.code > "OL-04").values(until_day=School.from_day))
         session.commit()
     assert programme(TERM) == twelve_schools == other_weeks
+
+
+def test_an_opened_report_is_kept_until_something_is_written(engine, officer, ids):
+    address = f"/schools/{ids['OL-03']}/terms/{TERM}/report"
+    first = page_of(officer, address)
+    assert count_queries(engine, lambda: page_of(officer, address)) < 20, "nothing is read for the report itself"
+    with writing(engine) as session:
+        session.get(School, ids["OL-03"]).name = "Another name"
+        session.commit()
+    assert "Another name" not in first and "Another name" in page_of(officer, address)
 
 
 def test_charts_are_kept_between_two_looks(officer, ids, monkeypatch):

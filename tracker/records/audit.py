@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import event, insert, inspect, select
+from sqlalchemy import event, func, insert, inspect, select
 from sqlalchemy.orm import Session, UOWTransaction
 
 from tracker.db import Base
@@ -166,6 +166,11 @@ def _hash(session: Session, after_seq: int, last_seq: int | None, chained_on: st
         digest.update(b"\n" + _row_text(row).encode())
         last = row.seq
     return last, digest.hexdigest()
+
+
+def last_seq(session: Session) -> int:
+    """The number of the newest audit row; 0 where nothing was ever written."""
+    return session.scalar(select(func.max(Audit.seq))) or 0
 
 
 def last_change(session: Session) -> datetime | None:
