@@ -62,7 +62,7 @@ def keep(name: str, key: Hashable, make: Callable[[], Any]) -> Any:
     return found
 
 
-def built(make, owner_id: int, term: heads.TermHead, as_of: datetime | None = None):
+def built(make, owner_id: int | heads.AgreementHead, term: heads.TermHead, as_of: datetime | None = None):
     """The report, or the answer for what is not there; kept while nobody has written and the hour is the same."""
     known = as_of or build.known_by(db(), now())
     try:
