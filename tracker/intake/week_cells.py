@@ -68,12 +68,15 @@ def cells_to_facts(layout: Layout, cells: Cells, kept: Mapping[str, list[FactRow
         cells: raw text by cell key.
         kept: rows of the version before that no cell of the sheet can show; they are sent again unchanged.
     """
-    from tracker.intake import week_rows
+    from tracker.intake import week_rows, week_totals
 
     typed = {name: clean(text) for name, text in cells.items()}
     made = SheetFacts()
     for write in week_rows.WRITERS:
         write(layout, typed, made)
+    totals = week_totals.typed_totals(typed)
+    if totals:
+        made.extra["paper"] = totals
     for table, rows in (kept or {}).items():
         for row in rows:
             if table in {"attendance", "quizzes"} and not _has_session(made, row["session"]):
@@ -124,6 +127,8 @@ class _Reader:
         self.cells.update(
             {key("still", ref): "still" for ref in extra.get("still", []) if key("still", ref) in self.known}
         )
+        paper = extra.get("paper", {})
+        self.cells.update({name: text for name, text in paper.items() if name in self.known})
         self.cells.update(payload.get("confirmed", {}))
 
     def _row(self, table: str, row: FactRow) -> None:

@@ -119,6 +119,12 @@ class Layout:
         """Cells by their key."""
         return {cell.key: cell for cell in self.cells()}
 
+    @property
+    def version(self) -> str:
+        """Four signs that differ where a sheet asks for other cells: a paper printed before a change tells it."""
+        asked = "|".join(cell.key for cell in self.cells() if cell.kind is not Kind.HIDDEN)
+        return hashlib.sha256(asked.encode()).hexdigest()[:4].upper()
+
     def defaults(self) -> dict[str, str]:
         """What a new sheet starts with: the day and time of reading, nothing else."""
         return {cell.key: cell.default for cell in self.cells() if cell.default}
@@ -144,10 +150,11 @@ def layout(plan: SheetPlan, rows: RowCounts | None = None) -> Layout:
         plan: the school's week.
         rows: how many rows the outage and session tables show; two each at first.
     """
-    from tracker.intake import week_sections
+    from tracker.intake import week_sections, week_totals
 
     counts = rows or RowCounts()
-    made = (build(plan, counts) for build in week_sections.BUILDERS)
+    made = [build(plan, counts) for build in week_sections.BUILDERS]
+    made.append(week_totals.paper_section(made))
     return Layout(plan, tuple(section for section in made if section.tables), counts)
 
 

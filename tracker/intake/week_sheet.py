@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from tracker.intake import rows as reader
-from tracker.intake import rules
+from tracker.intake import rules, week_totals
 from tracker.intake.problems import Problem, shown
 from tracker.intake.week_cells import Cells, FactRow, SheetFacts, cells_to_facts, clean, plain
 from tracker.intake.week_layout import Cell, Kind, Layout, RowCounts, Table, key, layout, rows_needed
@@ -106,8 +106,21 @@ def check(
     unreadable = {one.cell for one in found}
     asked = (_at_cell(sheet, facts, cells, one) for one in judged)
     found += [one for one in asked if one.cell not in unreadable]  # first it must be a number at all
+    found += _paper_problems(sheet, cells)
     values = {table: [dict(row.values) for row in rows] for table, rows in typed.items()}
     return Checked(facts, values, tuple(_in_order(sheet, found)))
+
+
+def _paper_problems(sheet: Layout, cells: Cells) -> Iterable[CellProblem]:
+    """Totals of the paper that are no number, and those that the typed cells do not add up to."""
+    tables = list(sheet.tables())
+    wrong = week_totals.unreadable(tables, cells)
+    for name in wrong:
+        place = name if name == week_totals.CONTROL else week_totals.CONTROL
+        yield CellProblem(place, week_totals.WRITE_A_NUMBER, shown(clean(cells[name])))
+    if not wrong:
+        for name, said in week_totals.differing(tables, cells):
+            yield CellProblem(name, said, plain(clean(cells[name])), soft=True)
 
 
 def _clock_problems(sheet: Layout, cells: Cells) -> Iterable[CellProblem]:
@@ -196,7 +209,7 @@ def blanks(sheet: Layout, cells: Cells) -> list[str]:
     """What was left empty, one sentence a table; rows that one may add and days that one may mark are not asked."""
     said = []
     for table in sheet.tables():
-        if table.stacked or table.key == "marks":
+        if table.stacked or table.folded:
             continue
         asked = [cell for row in table.rows for cell in row.cells if cell.kind not in {Kind.SHUT, Kind.HIDDEN}]
         empty = sum(not clean(cells.get(cell.key)) for cell in asked)
