@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from tests.measures.restock_by_hand import goods, large_round, loss, needs
-from tracker.measures.restock import Aim, Limits, Method, Reason, at_risk, flat, habit, plan, worth
+from tracker.measures.restock import Aim, Limits, Method, Reason, at_risk, flat, habit, plan, plans, worth
 
 
 def test_one_more_pack_in_the_store_is_worth_the_next_gain():
@@ -97,3 +97,13 @@ def test_no_comparison_beats_the_plan(seed):
         assert made.unmet_after < other.unmet_after <= made.unmet_before
         assert other.used.cost_minor <= limits.budget_minor and other.used.packs <= limits.packs
         assert other.used.litres <= limits.litres + 1e-9 and (other.pool["left_packs"] >= 0).all()
+
+
+def test_the_plans_of_all_aims_at_once_are_those_of_each_alone():
+    lines, shelf, limits = large_round(7, schools=25)
+    at_once = plans(lines, shelf, limits)
+    assert list(at_once) == list(Aim)
+    for aim, made in at_once.items():
+        alone = plan(lines, shelf, limits, aim)
+        pd.testing.assert_frame_equal(made.lines, alone.lines)
+        assert (made.aim, made.method, made.bound, made.gap) == (aim, alone.method, alone.bound, alone.gap)

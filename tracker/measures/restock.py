@@ -6,7 +6,7 @@ would bring, comparisons), ``restock_even`` (fair shares), ``restock_exact`` (sh
 """
 
 from tracker.measures.restock_even import equal_run_out, max_min
-from tracker.measures.restock_plan import plan
+from tracker.measures.restock_plan import plan, plans
 from tracker.measures.restock_score import Plan, Used
 from tracker.measures.restock_terms import (
     AIM_WORDS,
@@ -39,5 +39,6 @@ __all__ = [
     "habit",
     "max_min",
     "plan",
+    "plans",
     "worth",
 ]

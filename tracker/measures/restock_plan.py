@@ -55,23 +55,40 @@ def plan(
     [1, 3, 4]
     """
     made = prepare(needs, products, limits, enough_below)
-    return solved(made, steps(made), aim)
+    every = steps(made)
+    return _of_aim(made, every, aim, *fewest_unmet(made, every))
 
 
-def solved(made: Round, every: Steps, aim: Aim) -> Plan:
-    """The plan of a round that is laid out, with its bound."""
-    packs, best = chosen(made, every, aim)
+def plans(
+    needs: pd.DataFrame, products: pd.DataFrame, limits: Limits, enough_below: float = ENOUGH_BELOW
+) -> dict[Aim, Plan]:
+    """The plan of every aim, as ``plan`` makes each; what they share is worked out once.
+
+    Args, Raises: as ``plan``.
+    """
+    made = prepare(needs, products, limits, enough_below)
+    every = steps(made)
+    fewest = fewest_unmet(made, every)
+    return {aim: _of_aim(made, every, aim, *fewest) for aim in Aim}
+
+
+def _of_aim(made: Round, every: Steps, aim: Aim, fewest: Wholes, best: Totals) -> Plan:
+    packs = _fair(made, every, aim) if aim in FAIR else fewest
     with_least = float(np.nansum(made.unmet(made.least)))
     return scored(made, packs, aim, FAIR.get(aim, best.method), max(0.0, with_least - best.bound))
 
 
 def chosen(made: Round, every: Steps, aim: Aim) -> tuple[Wholes, Totals]:
     """Packs of each line by an aim, and the best totals of products, whose bound no aim beats."""
+    fewest, best = fewest_unmet(made, every)
+    return (_fair(made, every, aim) if aim in FAIR else fewest), best
+
+
+def fewest_unmet(made: Round, every: Steps) -> tuple[Wholes, Totals]:
+    """Packs of each line that leave the fewest requests unmet, and the totals of products that they add up to."""
     ranked = gains_by_product(made, every)
     room = made.limits - made.costs @ made.by_product(made.least)
     best = best_totals(Market([gain for _, gain in ranked], made.costs, room))
-    if aim in FAIR:
-        return _fair(made, every, aim), best
     packs = made.least.copy()
     for (line, _), count in zip(ranked, best.packs, strict=True):
         packs += np.bincount(line[:count], minlength=len(packs))

@@ -36,9 +36,8 @@ def worth(
     Raises:
         ValueError, InfeasiblePlan: as ``plan``.
     """
-    ample = products.assign(store_packs=products["store_packs"] + 1)
-    every = steps(prepare(needs, ample, limits, ENOUGH_BELOW))
     made = prepare(needs, products, limits, ENOUGH_BELOW)
+    every = steps(replace(made, products=made.products.assign(store_packs=made.store + 1)))
     now, gap = _left_unmet(made, every, aim)
     rows = []
     for limited, product, more, wider in [*_more_stock(made), *_wider(made, budget_steps)]:

@@ -18,6 +18,7 @@ from tracker.measures.restock import (
     Shortfall,
     at_risk,
     plan,
+    plans,
     worth,
 )
 from tracker.measures.restock_loss import unmet
@@ -93,7 +94,7 @@ def make(session: frames.Session, asked: Asked, limits: Limits, aim: Aim) -> Rou
     _check(needs, limits)
     service = setting(session, asked.programme_id, "service_permille", asked.today) / 1000
     try:
-        aims = {one: plan(needs.needs, needs.products, limits, one) for one in Aim}
+        aims = plans(needs.needs, needs.products, limits)
     except InfeasiblePlan as refused:
         _refuse(refused.shortfalls, needs, head.currency)
     threshold = 1 - service
