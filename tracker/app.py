@@ -35,6 +35,7 @@ DOORS = (
     "reports",
     "feed",
     "links",
+    "phone",
 )
 YEAR_S = 365 * 24 * 3600
 

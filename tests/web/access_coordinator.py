@@ -14,6 +14,7 @@ ROWS = [
     Entry("coordinator.home", {"coordinator", "coordinator_other", "coordinator_elsewhere"}),
     Entry("coordinator.school_log", COORDINATOR, SCHOOL),
     Entry("coordinator.week_sheet", COORDINATOR, SCHOOL, THE_WEEK),
+    Entry("coordinator.send_week", COORDINATOR, SCHOOL, THE_WEEK),
     Entry("coordinator.tally", COORDINATOR, SCHOOL, THE_WEEK),
     Entry("coordinator.answer_query", COORDINATOR, SCHOOL, {**THE_WEEK, "number": 1}),
     Entry("coordinator.report_now", WARNERS, SCHOOL),

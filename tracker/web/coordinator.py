@@ -13,7 +13,7 @@ from tracker.models.programme import Programme
 from tracker.models.school import School
 from tracker.records import dangers, sheet_outcomes, sheets
 from tracker.vocabulary import Danger, Role, Source
-from tracker.web import log_view, week_acts, week_view
+from tracker.web import log_view, week_acts, week_phone, week_view
 from tracker.web.access import acting_role, allow, load_school, person_id, school_ids
 from tracker.web.clock import now, today
 from tracker.web.database import db
@@ -83,6 +83,7 @@ def _received(school: School) -> dict[str, object] | None:
         "week": date.fromisoformat(said["week"]),
         "reference": said["reference"],
         "at": datetime.fromisoformat(said["at"]),
+        "key": said.get("key", ""),
     }
 
 
@@ -108,6 +109,16 @@ def week_sheet(school_id: int, week: str):
     view = week_view.typed(school, first_day, request.form)
     name, _, rest = request.form.get("act", "check").partition(":")
     return week_acts.act(name, view, rest)
+
+
+@bp.post("/schools/<int:school_id>/weeks/<week>/send")
+@allow(Role.COORDINATOR)
+def send_week(school_id: int, week: str):
+    """Take a sheet that a phone had kept; the answer is JSON for the page's script."""
+    school = load_school(school_id, to="log")
+    first_day = _week(school, week)
+    week_acts.act_as(school)
+    return week_phone.receive(week_view.typed(school, first_day, request.form), _programme(school).zone)
 
 
 @bp.post("/schools/<int:school_id>/weeks/<week>/queries/<int:number>")

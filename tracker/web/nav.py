@@ -7,6 +7,7 @@ from flask_login import current_user
 
 from tracker.vocabulary import Role
 from tracker.web import words
+from tracker.web.clock import now
 
 REPORTS = "Reports"
 DOORS: tuple[tuple[Role, str, str], ...] = (
@@ -72,5 +73,7 @@ def init_app(app: Flask) -> None:
             "doors": mine,
             "here": _here(mine),
             "person": current_user if known else None,
+            "server_day": now().date().isoformat(),
+            "keeps_on_phone": bool(known and any(grant.role is Role.COORDINATOR for grant in current_user.grants)),
             "contact_phone": programme.phone if programme is not None and not g.get("bare") else "",
         }

@@ -23,8 +23,8 @@ from tracker.web.state import state
 IDLE = timedelta(minutes=30)
 IDLE_OWN_PHONE = timedelta(days=7)
 CONTENT_POLICY = (
-    "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
-    "base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
+    "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; worker-src 'self'; "
+    "object-src 'none'; base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
 )
 COMPRESSED = ("text/html", "text/css", "text/csv", "text/plain", "image/svg+xml", "application/json", "text/javascript")
 SMALLEST = 500
