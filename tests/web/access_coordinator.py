@@ -12,6 +12,7 @@ THE_WEEK = {"week": WEEK.isoformat()}
 
 ROWS = [
     Entry("coordinator.home", {"coordinator", "coordinator_other", "coordinator_elsewhere"}),
+    Entry("coordinator.by_code", {"coordinator", "coordinator_other", "coordinator_elsewhere"}),
     Entry("coordinator.school_log", COORDINATOR, SCHOOL),
     Entry("coordinator.week_sheet", COORDINATOR, SCHOOL, THE_WEEK),
     Entry("coordinator.send_week", COORDINATOR, SCHOOL, THE_WEEK),

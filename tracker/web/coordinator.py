@@ -7,6 +7,7 @@ from datetime import date, datetime
 from flask import Blueprint, abort, current_app, flash, redirect, render_template, request, session, url_for
 from flask_login import current_user
 
+from tracker.intake import week_paper
 from tracker.intake import week_sheet as sheet_rules
 from tracker.measures.calendar import week_of
 from tracker.models.programme import Programme
@@ -14,6 +15,7 @@ from tracker.models.school import School
 from tracker.records import dangers, sheet_outcomes, sheets
 from tracker.vocabulary import Danger, Role, Source
 from tracker.web import log_view, week_acts, week_phone, week_view
+from tracker.web import week_paper as paper_way
 from tracker.web.access import acting_role, allow, load_school, person_id, school_ids
 from tracker.web.clock import now, today
 from tracker.web.database import db
@@ -148,9 +150,31 @@ def answer_query(school_id: int, week: str, number: int):
 def tally(school_id: int, week: str):
     """The same sheet on paper, in the same order."""
     school = load_school(school_id, to="log")
-    view = week_view.opened(school, _week(school, week))
-    programme = _programme(school)
-    return render_template("coordinator/tally.html", view=view, school=school, phone=programme.phone)
+    first_day = _week(school, week)
+    view = week_view.opened(school, first_day)
+    address = url_for(".week_sheet", school_id=school.id, week=first_day.isoformat(), _external=True)
+    return render_template(
+        "coordinator/tally.html",
+        view=view,
+        school=school,
+        phone=_programme(school).phone,
+        pages=week_paper.pages(view.layout),
+        totals=week_paper.total_boxes(view.layout),
+        square=paper_way.square(address),
+    )
+
+
+@bp.get("/log/paper")
+@allow(Role.COORDINATOR)
+def by_code():
+    """Open the week whose code stands on a paper sheet."""
+    code = paper_way.plain_code(request.args.get("code", ""))
+    found = paper_way.found(db(), school_ids(), code) if code else None
+    if found is not None:
+        school, week = found
+        return redirect(url_for(".week_sheet", school_id=school.id, week=week.isoformat()))
+    errors = [("code", paper_way.UNKNOWN)] if code else []
+    return render_template("coordinator/paper_code.html", code=code, errors=errors), 400 if errors else 200
 
 
 # --- danger -------------------------------------------------------------------------------------------------------
