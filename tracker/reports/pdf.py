@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Sequence
 from typing import Any, Final
 
 from tracker import paths
@@ -15,7 +16,8 @@ from tracker.cautions import CAUTIONS
 from tracker.reports import charts, targets
 from tracker.reports.export import cell_parts, heading, headline_parts
 from tracker.reports.printing import days
-from tracker.reports.report import Chart, Line, Report, Section, Table
+from tracker.reports.report import NO_BASELINE, Chart, Line, Report, Section, Table
+from tracker.vocabulary import ReportKind
 
 STANDARD: Final = "ua-1"  # PDF/UA-1: tagged, titled, with a language and alternative texts
 PAPERS: Final = ("a4", "us-letter")
@@ -64,6 +66,7 @@ def document(report: Report, paper: str = "a4", standing: str = "", *, numbers: 
         "lang": "en",
         "paper": paper,
         "one-page": not numbers,
+        "dense": not numbers or report.kind is ReportKind.IMPACT,
         "page_word": "Page",
         "footer": " · ".join(foot),
         "first": [{"title": title, "items": list(items)} for title, items in targets.lists(report)],
@@ -81,16 +84,12 @@ def document(report: Report, paper: str = "a4", standing: str = "", *, numbers: 
 
 
 def _section(section: Section) -> dict[str, Any]:
-    aims = any(line.target is not None for line in section.lines)
-    baselines = {line.baseline for line in section.lines}
-    said_once = [*([] if aims or not section.lines else ["No target was set for these figures."])]
-    said_once += sorted(baselines) if len(baselines) == 1 else []
     narrow = _beside(section)
     return {
         "title": section.title,
         "intro": section.intro,
-        "lines": [_line(line, with_target=aims, with_baseline=len(baselines) > 1) for line in section.lines],
-        "same": " ".join(said_once),
+        "lines": [_line(line) for line in section.lines],
+        "same": _of_the_others(section.lines),
         "charts": [_chart(chart) for chart in section.charts],
         "beside": [_table(table, LINE_BESIDE) for table in narrow],
         "tables": [_table(table) for table in section.tables if table not in narrow],
@@ -110,7 +109,19 @@ def _beside(section: Section) -> list[Table]:
     return found
 
 
-def _line(line: Line, *, with_target: bool, with_baseline: bool) -> dict[str, Any]:
+def _of_the_others(lines: Sequence[Line]) -> str:
+    """What some or all headlines of a section lack, said once for them."""
+    said = []
+    for lacking, what in (
+        ([line for line in lines if line.target is None], "No target was set for"),
+        ([line for line in lines if line.baseline == NO_BASELINE], "No baseline was measured for"),
+    ):
+        if lacking:
+            said.append(f"{what} {'these' if len(lacking) == len(lines) else 'the other'} figures.")
+    return " ".join(said)
+
+
+def _line(line: Line) -> dict[str, Any]:
     digits, unit, ends, basis = headline_parts(line.figure)
     beside = [part for part in (ends, basis, line.figure.note) if part]
     against = []
@@ -118,9 +129,9 @@ def _line(line: Line, *, with_target: bool, with_baseline: bool) -> dict[str, An
         before = headline_parts(line.last_term)
         percent = " %" if before[1] == "%" else ""
         against.append(f"Last term: {before[0]}{percent}, {', '.join(part for part in before[2:] if part)}.")
-    if with_target:
+    if line.target is not None:
         against.append(targets.target_words(line))
-    if with_baseline:
+    if line.baseline != NO_BASELINE:
         against.append(line.baseline)
     return {"label": line.label, "value": digits, "unit": unit, "beside": beside, "against": against}
 

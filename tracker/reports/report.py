@@ -14,6 +14,7 @@ from typing import Any
 from tracker.measures.figure import Figure
 from tracker.vocabulary import ReportKind, WorkPaper
 
+NO_BASELINE = "No baseline was measured."
 Cell = Figure | str | int | float | date | None  # None prints "not recorded"
 
 
@@ -27,7 +28,7 @@ class Line:
     last_term: Figure | None = None
     target: float | None = None
     target_set_at: date | None = None
-    baseline: str = "No baseline was measured."
+    baseline: str = NO_BASELINE
 
 
 @dataclass(frozen=True, slots=True)
