@@ -14,6 +14,7 @@ from tracker.intake import (
     rules_devices,
     rules_dials,
     rules_outages,
+    rules_plausible,
     rules_stock,
     rules_units,
     rules_usual,
@@ -34,6 +35,7 @@ RULES: tuple[Rule, ...] = (
     *rules_outages.RULES,
     *rules_stock.RULES,
     *rules_usual.RULES,
+    *rules_plausible.RULES,
     *rules_devices.RULES,
 )
 

@@ -75,7 +75,7 @@ def unlike_before(view: View) -> Iterator[Finding]:
     past = view.context.past
     if not past.school_days or not days:
         return
-    for one in [*_counted(view), *_counters(view)]:
+    for one in units_of_week(view):
         before = _before(view, one.unit)
         scaled = [visits * days / past.school_days[week] for week, visits in sorted(before.items())]
         usual = usual_range(scaled)
@@ -129,6 +129,11 @@ def _turned(unit: UnitInfo | None, first: ReadingInfo, last: ReadingInfo) -> int
     if dial is None or dial is not dial_at(unit, Quantity.VISITS, first.at):
         return None
     return int((last.value - first.value) % 10**dial.digits)
+
+
+def units_of_week(view: View) -> list[UnitWeek]:
+    """Each unit's visits of the week: what was tallied over the whole week, and what counters turned."""
+    return [*_counted(view), *_counters(view)]
 
 
 def _counted(view: View) -> Iterator[UnitWeek]:
