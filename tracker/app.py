@@ -24,6 +24,7 @@ from tracker.web.state import EXTENSION, State
 # One module of tracker/web per door; each has a blueprint `bp` that bears the module's name (auth: "account").
 DOORS = (
     "front",
+    "guides",
     "auth",
     "coordinator",
     "officer",
@@ -36,6 +37,7 @@ DOORS = (
     "feed",
     "links",
     "phone",
+    "workbook",
 )
 YEAR_S = 365 * 24 * 3600
 

@@ -15,6 +15,13 @@ ROUND = {"round_id": "round"}
 ROUND_DAY = {"day_id": "round_day"}
 
 ROWS = [
+    Entry("workbook.of_programme", {"officer", "officer_area"}, {"programme_id": "programme"}),
+    Entry("workbook.page", {"coordinator", "officer"}, {"school_id": "school"}),
+    Entry("workbook.look", {"coordinator", "officer"}, {"school_id": "school"}),
+    Entry("workbook.load", {"coordinator", "officer"}, {"school_id": "school"}),
+    Entry("workbook.reasons", {"coordinator", "officer"}, {"school_id": "school"}),
+    Entry("workbook.week_file", {"coordinator", "officer"}, {"school_id": "school"}, {"week": "2026-01-26"}),
+    Entry("workbook.term_file", {"coordinator", "officer"}, {"school_id": "school", "term": "term"}),
     Entry("officer.home", {"officer", "officer_area", "officer_elsewhere"}),
     Entry("officer.reports", {"officer", "officer_area", "officer_elsewhere"}),
     Entry("officer.today", {"officer", "officer_area"}, {"programme_id": "programme"}),

@@ -20,7 +20,8 @@ NO_SCHOOL = "no school"
 NOTES = 6
 WORKBOOK_ROWS = RowCounts(4, 4)
 FIRST_COLUMN = 2  # A holds labels, B hints
-WAITING = ("still:", "backday:", "backtime:")  # outages from before: which there are changes while a workbook is away
+WAITING = ("still:", "backday:", "backtime:", "left:", "put:", "got:", "gave:")  # outages from before, and supplies:
+# which there are changes from week to week, also by loading a workbook, and not because the school was set up anew
 DANGEROUS = ("=", "+", "-", "@", "\t", "\r")
 MOST_WEEKS = 26
 LONGEST_TEXT = 400  # of one cell, as in the form
