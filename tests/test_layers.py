@@ -44,7 +44,8 @@ FAMILIES: dict[str, set[str]] = {
     },
     "visits": {"visits", "visits_drawn", "visit_estimate"},
     "crowded breaks": {"crowding", "crowding_breaks", "crowding_cabins"},
-    "demand": {"censored", "censored_core", "counts", "intermittent", "demand", "forecast", "stock_levels", "use"},
+    "demand": {"censored", "censored_core", "counts", "intermittent", "demand", "forecast", "stock_levels", "use"}
+    | {"supplier_order"},
     "records against themselves": {"consistency", "stock_balance"},
     "fittings compared": {"comparison", "trials"},
 }

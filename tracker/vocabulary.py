@@ -293,6 +293,16 @@ class RoundState(StrEnum):
     CLOSED = "closed"
 
 
+class OrderState(StrEnum):
+    """How far an order to a supplier is. Closed: the rest will not come."""
+
+    DRAFT = "draft"
+    SENT = "sent"
+    PART_RECEIVED = "part received"
+    RECEIVED = "received"
+    CLOSED = "closed"
+
+
 class StopState(StrEnum):
     """What became of a stop of a round."""
 

@@ -14,6 +14,7 @@ from tracker.demo_data import (
     counts,
     evidence,
     lessons,
+    orders,
     repairs,
     rounds,
     school_time,
@@ -35,6 +36,7 @@ def make() -> Book:
     setup.write_programme(book)
     school_time.write_calendar(book)
     supplies.write_products(book)
+    orders.write_terms(book)
     rounds.write_roads(book)
     units = {plan.code: units_of(plan) for plan in SCHOOLS}
     for plan in SCHOOLS:

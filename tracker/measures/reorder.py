@@ -104,7 +104,7 @@ def bring(level: int, on_hand: float, pack_size: int) -> int:
     12
     """
     if pack_size < 1:
-        raise ValueError("a pack holds at least one napkin")
+        raise ValueError("a pack holds at least one piece")
     return max(0, math.ceil((level - on_hand) / pack_size))
 
 
@@ -134,8 +134,8 @@ def restock_needs(
     """What each school has, needs and should be brought on the next round.
 
     Args:
-        stock: one row a school: ``school_id``, ``on_hand`` (napkins in machines and cupboard, NaN = not
-            recorded), ``per_day`` (napkins per school day of the whole school, NaN = not known),
+        stock: one row a school: ``school_id``, ``on_hand`` (pieces in machines and cupboard, NaN = not
+            recorded), ``per_day`` (pieces per school day of the whole school, NaN = not known),
             ``pack_size``, ``days_per_week`` (school days).
         coming: per school the school days ahead, in order, at least until the day before ``round_after``.
     Returns:

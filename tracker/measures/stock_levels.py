@@ -93,7 +93,7 @@ def standard_order(levels: MonthLevels, per_month: float, on_hand: float, on_ord
 
 @dataclass(frozen=True, slots=True)
 class NormalLevel:
-    """A level with the deviation of demand over the protected time and the safety stock in it (napkins)."""
+    """A level with the deviation of demand over the protected time and the safety stock in it (pieces)."""
 
     level: float
     deviation: float
