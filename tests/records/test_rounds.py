@@ -91,7 +91,9 @@ def test_setting_out_loads_the_first_expiry_first_and_once(world):
 
 def test_too_little_in_the_store_is_told_with_figures_and_nothing_is_loaded(world):
     made = world.made(pieces=(100, 100))
-    with pytest.raises(RoundError, match="has 160 napkins of Day napkin that have not expired; this vehicle needs 200"):
+    with pytest.raises(
+        RoundError, match="has 160 napkins of Day napkin that keep until the next round; this vehicle needs 200"
+    ):
         rounds_drive.set_out(world.session, made, world.day, AT, DAY)
     assert world.held(world.store) == {"SOON": 60, "LATE": 100}
     assert made.state is RoundState.PLANNED

@@ -8,11 +8,11 @@ from datetime import date
 import pytest
 from sqlalchemy import select
 
-from tests.records.rounds_world import DAY, World, add
+from tests.records.rounds_world import AT, DAY, World, add
 from tracker import models as m
 from tracker.db import make_engine, reading
 from tracker.demo_data import DEMO_NOW
-from tracker.records import rounds, rounds_read, rounds_roads
+from tracker.records import rounds, rounds_drive, rounds_read, rounds_roads
 from tracker.records.rounds import PlannedDay, RoundError
 from tracker.reports import round_jobs, round_papers, round_way
 from tracker.vocabulary import LeftOut
@@ -110,9 +110,26 @@ def test_a_lot_that_expires_before_the_day_is_not_picked(world):
     (found,) = round_papers.pick_lists(world.session, rounds_read.view(world.session, made))
     assert [(line.lot, line.pieces) for line in found.lines] == [("LATE", 100)]  # SOON expired on 1 June
     assert found.short == (
-        "120 napkins of Day napkin are planned, and the store has 100 that will not have expired. "
+        "120 napkins of Day napkin are planned, and the store has 100 that keep until the next round. "
         "Take schools out, or count the store.",
     )
+
+
+def test_a_lot_that_expires_before_the_next_round_is_neither_picked_nor_loaded(world):
+    # The plan leaves it in the store (docs/restock.md: "only lots that do not go off before the next round").
+    world.lots[1].expires_on = date(2026, 3, 2)  # SOON; the next round is on 3 March
+    made = world.made(pieces=(60, 30))
+    (found,) = round_papers.pick_lists(world.session, rounds_read.view(world.session, made))
+    assert [(line.lot, line.pieces) for line in found.lines] == [("LATE", 90)]
+    rounds_drive.set_out(world.session, made, world.day, AT, DAY)
+    assert world.held(world.vehicle()) == {"LATE": 90}
+
+
+def test_a_lot_that_expires_on_the_day_of_the_next_round_is_taken_first(world):
+    world.lots[1].expires_on = date(2026, 3, 3)
+    made = world.made(pieces=(60, 30))
+    (found,) = round_papers.pick_lists(world.session, rounds_read.view(world.session, made))
+    assert [(line.lot, line.pieces) for line in found.lines] == [("SOON", 60), ("LATE", 30)]
 
 
 def test_in_the_demo_the_engineers_side_is_in_order_of_urgency_with_its_ranges(demo_file):

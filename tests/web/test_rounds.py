@@ -174,13 +174,30 @@ def test_setting_out_twice_loads_once(office):
     assert office.fresh(m.rounds.Round, office.id).state is RoundState.UNDER_WAY
 
 
+def test_a_vehicle_that_sets_out_on_another_day_than_planned_is_told_before_and_after(office):
+    before = "Planned for 5 February 2026; today is 4 February 2026."
+    after = "It set out on 4 February 2026, and was planned for 5 February 2026."
+    assert "today is" not in words(office.page())
+    office.session.get(m.rounds.RoundDay, office.day).day = date(2026, 2, 5)
+    office.session.commit()
+    assert before in words(office.page()) and after not in words(office.page())
+    office.set_out()
+    driven = words(office.engineer.get(f"/deliveries/{office.id}/{office.day}").text)
+    assert after in words(office.page()) and after in driven and before not in words(office.page())
+
+
+def test_a_vehicle_that_sets_out_as_planned_needs_no_word_about_it(office):
+    office.set_out()
+    assert "was planned for" not in words(office.page())
+
+
 def test_too_little_in_the_store_says_so_with_figures_and_moves_nothing(office):
     for line in office.session.scalars(select(m.rounds.RoundLine)):
         line.planned = 100
     office.session.commit()
     answer = office.set_out()
     assert answer.status_code == 400
-    assert "has 160 napkins of Day napkin that have not expired; this vehicle needs 200" in answer.text
+    assert "has 160 napkins of Day napkin that keep until the next round; this vehicle needs 200" in answer.text
     assert office.moves() == 0
 
 
@@ -374,6 +391,30 @@ def test_a_round_with_hours_that_cannot_be_is_not_made_and_keeps_what_was_typed(
 
 def test_the_page_of_the_plan_leads_to_the_round(demo):
     assert "/programmes/1/rounds/new?" in demo[0].get("/programmes/1/restock").text
+
+
+@pytest.mark.parametrize(
+    ("address", "door"),
+    [
+        ("/programmes/{p}/stock", "Stock"),
+        ("/programmes/{p}/stock/differences", "Stock"),
+        ("/places/{store}/stock/move", "Stock"),
+        ("/programmes/{p}/rounds", "Rounds"),
+        ("/programmes/{p}/restock", "Rounds"),
+        ("/programmes/{p}/roads", "Rounds"),
+        ("/programmes/rounds/{round}", "Rounds"),
+        ("/deliveries", "Rounds"),
+        ("/programmes/{p}/today", "Today"),
+    ],
+)
+def test_the_door_that_a_page_stands_behind_is_marked(office, address, door):
+    names = {"p": office.world.programme.id, "store": office.world.store.id, "round": office.id}
+    page = office.officer.get(address.format(**names)).text
+    assert re.findall(r'aria-current="page">([^<]*)<', page) == [door]
+
+
+def test_the_engineer_stands_behind_deliveries(office):
+    assert re.findall(r'aria-current="page">([^<]*)<', office.engineer.get("/deliveries").text) == ["Deliveries"]
 
 
 def test_rounds_and_deliveries_are_listed(office):

@@ -49,9 +49,11 @@ class Handed:
 def set_out(session: Session, made: Round, day: RoundDay, at: datetime, today: date) -> None:
     """Load a vehicle, first expiry first, and let it go; once, however often it is asked.
 
+    A lot that expires before the next round stays in the store, as in the plan.
+
     Raises:
         RoundError: the round is closed, nothing is to be brought, the vehicle is still out, or the store has too few
-            pieces that have not expired (with the figures).
+            pieces that keep until the next round (with the figures).
     """
     lock_day(session, day)
     if day.set_out_at is not None:
@@ -67,13 +69,13 @@ def set_out(session: Session, made: Round, day: RoundDay, at: datetime, today: d
     place = vehicle_place(session, vehicle)
     store = session.get_one(StockPlace, made.store_id)
     for product, pieces in wanted:
-        lots = ledger.take(session, store.id, product.id, pieces, today)
+        lots = ledger.take(session, store.id, product.id, pieces, max(today, made.next_day))
         there = sum(number for _, number in lots)
         if there < pieces:
             raise RoundError(
                 "round",
-                f"{store.name} has {there} {words(product)} of {product.name} that have not expired; this vehicle "
-                f"needs {pieces}. Take schools out of the round, or count the store.",
+                f"{store.name} has {there} {words(product)} of {product.name} that keep until the next round; this "
+                f"vehicle needs {pieces}. Take schools out of the round, or count the store.",
             )
         for lot_id, number in lots:
             ref = ref_of(session, day, LOAD, product.id, lot_id)

@@ -74,20 +74,25 @@ def packs_words(pieces: int, pack_size: int, unit: str) -> str:
 
 
 def pick_lists(session: Session, view: RoundView) -> tuple[PickList, ...]:
-    """A pick list for each vehicle-day, in order: a lot that an earlier one takes is not offered to a later one."""
+    """A pick list for each vehicle-day, in order: a lot that an earlier one takes is not offered to a later one.
+
+    A lot that expires before the next round is not offered, as it was not planned with.
+    """
     held: dict[int, list[list[object]]] = defaultdict(list)
     for row in ledger.balances(session, view.round.programme_id, place_ids=[view.round.store_id]):
         held[row.product_id].append([row.lot, row.expires_on, row.quantity])
-    return tuple(_loaded(session, day) if day.row.set_out_at else _planned(day, held) for day in view.days)
+    return tuple(
+        _loaded(session, day) if day.row.set_out_at else _planned(day, held, view.round.next_day) for day in view.days
+    )
 
 
-def _planned(day: DayView, held: dict[int, list[list[object]]]) -> PickList:
+def _planned(day: DayView, held: dict[int, list[list[object]]], next_round: date) -> PickList:
     lines, short = [], []
     for product, wanted in day.wanted():
         rest = wanted
         for lot in sorted(held[product.id], key=lambda row: (row[1] or date.max, row[0])):
             code, until, there = str(lot[0]), lot[1], int(str(lot[2]))
-            if isinstance(until, date) and until < day.row.day:
+            if isinstance(until, date) and until < max(day.row.day, next_round):
                 continue
             taken = min(rest, there)
             if taken:
@@ -96,8 +101,8 @@ def _planned(day: DayView, held: dict[int, list[list[object]]]) -> PickList:
         if rest:
             unit = rounds_ledger.words(product)
             short.append(
-                f"{wanted} {unit} of {product.name} are planned, and the store has {wanted - rest} that will not have "
-                "expired. Take schools out, or count the store."
+                f"{wanted} {unit} of {product.name} are planned, and the store has {wanted - rest} that keep until "
+                "the next round. Take schools out, or count the store."
             )
     return PickList(day, tuple(lines), False, tuple(short))
 

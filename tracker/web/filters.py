@@ -6,6 +6,7 @@ import hashlib
 from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from flask import Flask, url_for
 
@@ -26,6 +27,16 @@ def short_day(value: date | None) -> str:
 def moment(value: datetime | None, zone: str = "UTC") -> str:
     """An instant in a programme's zone, or "not recorded"."""
     return printing.NOT_RECORDED if value is None else printing.moment(value, zone)
+
+
+def local_day(value: datetime, zone: str) -> date:
+    """The day of an instant where the programme is.
+
+    >>> from datetime import UTC
+    >>> local_day(datetime(2026, 2, 3, 23, 30, tzinfo=UTC), "Africa/Nairobi")
+    datetime.date(2026, 2, 4)
+    """
+    return value.astimezone(ZoneInfo(zone)).date()
 
 
 def minutes(value: int) -> str:
@@ -55,5 +66,5 @@ def errors_of(*forms) -> list[tuple[str, str]]:
 
 def init_app(app: Flask) -> None:
     """Make the filters known to templates."""
-    app.jinja_env.filters.update(day=day, short_day=short_day, moment=moment, minutes=minutes)
+    app.jinja_env.filters.update(day=day, short_day=short_day, moment=moment, minutes=minutes, local_day=local_day)
     app.jinja_env.globals.update(asset=asset, errors_of=errors_of, caution_of=caution_of)

@@ -9,20 +9,25 @@ from tracker.vocabulary import Role
 from tracker.web import words
 from tracker.web.clock import now
 
-REPORTS = "Reports"
+DELIVERIES, REPORTS, ROUNDS, STOCK = "Deliveries", "Reports", "Rounds", "Stock"
 DOORS: tuple[tuple[Role, str, str], ...] = (
     (Role.COORDINATOR, "My school", "coordinator.home"),
     (Role.OFFICER, "Today", "officer.home"),
     (Role.OFFICER, REPORTS, "officer.reports"),
-    (Role.OFFICER, "Rounds", "officer.rounds_home"),
-    (Role.OFFICER, "Stock", "officer.stock_home"),
+    (Role.OFFICER, ROUNDS, "officer.rounds_home"),
+    (Role.OFFICER, STOCK, "officer.stock_home"),
     (Role.ENGINEER, "My jobs", "engineer.home"),
-    (Role.ENGINEER, "Deliveries", "delivery.home"),
+    (Role.ENGINEER, DELIVERIES, "delivery.home"),
     (Role.FUNDER, REPORTS, "funder.home"),
     (Role.ADMINISTRATOR, "Set-up", "setup.home"),
     (Role.ADMINISTRATOR, "People", "people.home"),
 )
 SEVERAL_SCHOOLS = "My schools"
+# a part of an officer's address, and the door that the page stands behind
+BEHIND = {
+    **dict.fromkeys(("restock", "roads", "rounds"), ROUNDS),
+    **dict.fromkeys(("coins", "orders", "stock"), STOCK),
+}
 PUBLISHED = "Published reports"  # for somebody who also has the officer's reports
 
 
@@ -55,9 +60,22 @@ def landing() -> str:
 
 def _here(mine: list[tuple[str, str]]) -> str:
     """The address of the one door the page stands behind; "" for none."""
-    if request.blueprint == "reports":
-        return next((address for label, address in mine if label == REPORTS), "")
+    known = dict(mine)
+    for label in _doors_of_page():
+        if label in known:
+            return known[label]
     return max((address for _, address in mine if request.path.startswith(address)), key=len, default="")
+
+
+def _doors_of_page() -> tuple[str, ...]:
+    """Labels of the door of a page whose address does not begin with that of its door, the first that fits first."""
+    if request.blueprint == "reports":
+        return (REPORTS,)
+    if request.blueprint == "delivery":
+        return (DELIVERIES, ROUNDS)
+    if request.blueprint != "officer":
+        return ()
+    return tuple(BEHIND[part] for part in request.path.split("/") if part in BEHIND)
 
 
 def init_app(app: Flask) -> None:

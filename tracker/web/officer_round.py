@@ -242,6 +242,7 @@ def show_round(own: Own, days: Typed, order: Typed, code: int = 200):
         order=order,
         errors=summary(days) + summary(order),
         rows=range(forms.row_count(days)),
+        today=clock.today(own.programme.zone),
         vehicles=vehicle_choices(rounds_goods.goods(db(), own.programme.id)),
         choices=_day_choices(own),
     ), code
