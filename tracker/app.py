@@ -25,6 +25,7 @@ from tracker.web.state import EXTENSION, State
 DOORS = (
     "front",
     "guides",
+    "guides",
     "auth",
     "coordinator",
     "officer",
