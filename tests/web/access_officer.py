@@ -21,7 +21,7 @@ ROWS = [
     Entry("workbook.load", {"coordinator", "officer"}, {"school_id": "school"}),
     Entry("workbook.reasons", {"coordinator", "officer"}, {"school_id": "school"}),
     Entry("workbook.week_file", {"coordinator", "officer"}, {"school_id": "school"}, {"week": "2026-01-26"}),
-    Entry("workbook.term_file", {"coordinator", "officer"}, {"school_id": "school", "term": "term"}),
+    Entry("workbook.term_file", {"coordinator", "officer"}, {"school_id": "school", "term_id": "term"}),
     Entry("officer.home", {"officer", "officer_area", "officer_elsewhere"}),
     Entry("officer.reports", {"officer", "officer_area", "officer_elsewhere"}),
     Entry("officer.today", {"officer", "officer_area"}, {"programme_id": "programme"}),

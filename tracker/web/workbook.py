@@ -83,19 +83,19 @@ def week_file(school_id: int, week: str):
     return _file(_made(school, [loading.page_for(db(), school.id, day)]), f"{school.code}-{week}.xlsx")
 
 
-@bp.get("/schools/<int:school_id>/workbook/terms/<term>.xlsx")
+@bp.get("/schools/<int:school_id>/workbook/terms/<int:term_id>.xlsx")
 @allow(Role.COORDINATOR, Role.OFFICER)
-def term_file(school_id: int, term: str):
+def term_file(school_id: int, term_id: int):
     """A workbook of a term: a page for each of its weeks that has begun."""
     school = load_school(school_id, to=FOR)
     programme = _programme(school)
-    head = next((one for one in heads.terms(db(), programme.id) if one.code == term), None)
-    last = min(head.last_day, today(programme.zone)) if head is not None else None
-    weeks = weeks_covering(head.first_day, last, programme.first_weekday)[: form.MOST_WEEKS] if head and last else []
-    if not weeks:
+    head = next((one for one in heads.terms(db(), programme.id) if one.id == term_id), None)
+    if head is None or head.first_day > today(programme.zone):
         abort(404)
+    last = min(head.last_day, today(programme.zone))
+    weeks = weeks_covering(head.first_day, last, programme.first_weekday)[: form.MOST_WEEKS]
     pages = [loading.page_for(db(), school.id, week) for week in weeks]
-    return _file(_made(school, pages), f"{school.code}-{term}.xlsx")
+    return _file(_made(school, pages), f"{school.code}-{head.code}.xlsx")
 
 
 def _made(school: School, pages) -> bytes:
