@@ -25,7 +25,6 @@ from tracker.web.state import EXTENSION, State
 DOORS = (
     "front",
     "guides",
-    "guides",
     "auth",
     "coordinator",
     "officer",

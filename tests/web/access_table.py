@@ -12,7 +12,7 @@ from importlib.util import find_spec
 
 from tests.web.world import World
 
-DOORS = ("coordinator", "officer", "engineer", "delivery", "funder", "setup", "reports")
+DOORS = ("coordinator", "officer", "engineer", "delivery", "funder", "setup", "reports", "guides")
 PUBLIC = frozenset({"everybody"})
 SIGNED_IN = frozenset({"signed in"})
 BY_KEY = frozenset({"a machine's key"})  # who is logged in does not matter; the door has tests of its own

@@ -80,7 +80,8 @@ GUIDES: dict[str, Guide] = {
             (
                 "Read the sheets",
                 (
-                    "Accept a sheet, or ask about one figure. The school sees your question when it next opens the app.",
+                    "Accept a sheet, or ask about one figure.",
+                    "The school sees your question when it next opens the app.",
                     "Question and answer stay with the figure.",
                     "A difference from the paper's control total is a question as well: ask the school to look at the "
                     "paper.",
