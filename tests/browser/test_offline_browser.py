@@ -452,3 +452,52 @@ def test_a_draft_of_more_than_30_days_is_offered_to_be_erased(phone, place):
     line.locator("button").click()
     expect(line).to_contain_text("Erased")
     assert drafts(page) == []
+
+
+@pytest.mark.parametrize("width", [320, 360, 1280])
+def test_with_script_no_page_scrolls_sideways_and_axe_finds_nothing(phone, place, width):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = open_sheet(phone, place)
+    page.set_viewport_size({"width": width, "height": 640})
+    fill_some(page)
+    for address in (place.sheet, f"{place.address}/schools/{place.school}/log", f"{place.address}/offline"):
+        page.goto(address)
+        page.evaluate("washbell.begun")
+        wide = page.evaluate("() => document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert wide <= 0, (address, wide)
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
+
+
+def test_the_status_line_never_hides_the_cell_that_has_the_keyboard(phone, place):
+    # WCAG 2.2 SC 2.4.11, focus not obscured
+    page = open_sheet(phone, place)
+    page.set_viewport_size({"width": 320, "height": 568})
+    fill_some(page)
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        hidden = page.evaluate(
+            """() => { const e = document.activeElement, bar = document.querySelector('.phone-state');
+            if (bar.contains(e) || !e.closest('form.week-sheet')) return false;
+            const cell = e.getBoundingClientRect(), over = bar.getBoundingClientRect();
+            return getComputedStyle(bar).position === 'sticky'
+                && cell.top >= over.top && cell.bottom <= over.bottom }"""
+        )
+        assert not hidden, page.evaluate("() => document.activeElement.outerHTML")
+
+
+def test_totals_run_along_and_an_empty_cell_is_not_taken_for_0(chromium, place):  # noqa: F811
+    context = chromium.new_context(viewport={"width": 320, "height": 568})
+    page = log_in(context.new_page(), place)
+    page.goto(f"{place.address}/schools/3/weeks/{WEEK}")
+    page.evaluate("washbell.begun")
+    table = page.locator("table.sheet:has([value^='zeros:'])").first
+    cells = table.locator("input.count")
+    for at in range(cells.count()):
+        cells.nth(at).fill("")
+    cells.nth(0).fill("12")
+    cells.nth(1).fill("٣")  # U+0663, the digit three of the Unicode Standard's Nd
+    assert "total 15" in table.locator(".unit-total").inner_text()
+    assert f"{cells.count() - 2} empty" in table.locator(".unit-total").inner_text()
+    expect(page.locator(".live-said")).to_contain_text("total 15")

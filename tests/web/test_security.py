@@ -24,6 +24,7 @@ POLICY = {
     "img-src": "'self' data:",
     "style-src": "'self'",
     "script-src": "'self'",
+    "worker-src": "'self'",
     "object-src": "'none'",
     "base-uri": "'none'",
     "frame-ancestors": "'none'",
