@@ -8,6 +8,7 @@ import io
 import json
 import re
 import zipfile
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -159,6 +160,18 @@ def test_an_opened_report_is_kept_until_something_is_written(engine, officer, id
         session.get(School, ids["OL-03"]).name = "Another name"
         session.commit()
     assert "Another name" not in first and "Another name" in page_of(officer, address)
+
+
+def test_a_draft_is_never_an_old_one_even_where_something_came_in_without_a_person(engine, officer, draft):
+    """What devices send is in no audit trail; a draft that was kept could not be published until the hour turns."""
+    page_of(officer, draft)
+    with writing(engine) as session:
+        session.execute(
+            update(UsageCount).where(UsageCount.week == date(2026, 2, 2)).values(visits=UsageCount.visits + 7)
+        )
+        session.commit()
+    page_of(officer, draft)
+    assert publish(officer, draft).status_code == 302
 
 
 def test_charts_are_kept_between_two_looks(officer, ids, monkeypatch):

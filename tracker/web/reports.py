@@ -66,7 +66,10 @@ def built(make, owner_id: int | heads.AgreementHead, term: heads.TermHead, as_of
     """The report, or the answer for what is not there; kept while nobody has written and the hour is the same."""
     known = as_of or build.known_by(db(), now())
     try:
-        if not isinstance(owner_id, int):
+        if make not in (
+            build.school,
+            build.programme,
+        ):  # a draft is published as it was seen, so it is never an old one
             return make(db(), owner_id, term, known)
         key = (make.__name__, owner_id, term.id, known, audit.last_seq(db()))
         return keep("reports", key, lambda: make(db(), owner_id, term, known))
