@@ -309,6 +309,20 @@ def test_a_week_that_was_sent_since_is_refused_until_there_is_a_new_workbook(eng
         assert sheets.find_sheet(session, place.school.id, WEEK).version == 2
 
 
+def test_an_outage_of_old_records_may_end_in_a_later_week(engine, browser, place):
+    rest = re.search(r'workbook(/terms/[^"]+\.xlsx)"', body(browser.get(address(place))))[1]
+    first = date(2026, 1, 12)
+    cause = next(iter(writer.choices_of(cell_of(engine, place, "out:1:cause"))))
+    said = {"unit": "G1 Unit G1", "cause": cause, "day": "Tue 13 Jan", "time": "09:00"}
+    said |= {"endday": "2026-01-21", "endtime": "10:00"}  # in the second week, by hand
+    data = filled(taken(browser, place, rest), {f"out:1:{part}": words for part, words in said.items()}, first)
+    data = filled(data, {"visits:T1:week": 80}, date(2026, 1, 19))
+    assert loaded(browser, place, data).status_code == 302
+    assert payload_of(engine, place, first)["outages"][0]["end_local_time"] == "2026-01-21T10:00"
+    assert "on record already, nothing changes" in body(look(browser, place, data))
+    assert "“soon”" in body(look(browser, place, filled(data, {"out:1:endday": "soon"}, first)))
+
+
 def test_choices_are_taken_by_their_words_and_others_are_refused(browser, place):
     data = taken(browser, place)
     where = places_of(data)["state:G1:2026-01-26"]

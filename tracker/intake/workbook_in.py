@@ -226,7 +226,15 @@ def _chosen(cell: Cell | None, text: str) -> str:
     for value, label in choices_of(cell).items():
         if said in {value.casefold(), label.casefold(), label.partition(" ")[2].casefold()}:
             return value
-    return ""
+    return said if cell.key.startswith("out:") and cell.key.endswith(":endday") and _is_day(said) else ""
+
+
+def _is_day(text: str) -> bool:
+    """Whether it is a day as 2026-02-03: an outage of old records may end in a later week."""
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _notes(page: ReadWeek) -> tuple[dict[str, str], list[CellProblem]]:

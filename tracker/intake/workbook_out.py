@@ -202,6 +202,9 @@ class _Writer:
             }
         if cell.kind in {Kind.CHOICE, Kind.TICK}:
             said = "Choose one from the list, or leave the cell empty."
+            if cell.key.endswith(":endday"):
+                rule |= {"error_type": "warning"}
+                said = "Choose a day of this week. If it came back in a later week, write the day as 2026-02-03."
             return rule | {"validate": "list", "source": f"={self._list(choices_of(cell))}", "error_message": said}
         if cell.kind is Kind.DIGITS:
             said = f"Write all {cell.digits} digits, also zeros in front."
