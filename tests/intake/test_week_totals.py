@@ -80,3 +80,10 @@ def test_the_form_s_signs_change_with_what_it_asks():
     assert layout(plan()).version == SHEET.version
     fewer = plan(days=tuple(one for one in plan().days if one.day != WEEK + timedelta(days=4)))
     assert layout(fewer).version != SHEET.version
+
+
+def test_every_table_of_the_sheet_says_in_a_sentence_what_to_count():
+    # of a grid, a machine and used supplies the section says it once for all its tables
+    for section in SHEET.sections:
+        for table in section.tables:
+            assert (table.hint or section.hint).endswith("."), table.key

@@ -44,7 +44,8 @@ def days_section(plan: SheetPlan, _rows: RowCounts) -> Section:
     marks = tuple(day_row(plan, MARK_LABELS[mark], ("mark", mark.value), Kind.TICK) for mark in DayMark)
     days = tuple(d.day for d in plan.days)
     caption = "No school, half days, exams"
-    table = Table("marks", caption, heads_of(plan.days), marks, days, folded=True)
+    hint = "Tick only days that were not like the timetable."
+    table = Table("marks", caption, heads_of(plan.days), marks, days, hint, folded=True)
     held = plan.read_day()
     if held is None:
         return Section("days", "The week", ())
@@ -116,7 +117,8 @@ def _still(plan: SheetPlan) -> Table:
         )
         made.append(Row(label, cells, hint))
     heads = ("Now", "Back on", "At")
-    return Table("still", "Out of service from before", heads, tuple(made), stacked=True)
+    hint = "Say it of each, also where nothing changed."
+    return Table("still", "Out of service from before", heads, tuple(made), hint=hint, stacked=True)
 
 
 def _new_outages(plan: SheetPlan, count: int) -> Table:
@@ -167,8 +169,17 @@ def sessions_section(plan: SheetPlan, rows: RowCounts) -> Section:
         )
         made.append(Row(said, cells))
     heads = ("Day", "Topic", "What it was about", "Minutes", "Girls", "Boys")
-    caption = "Lessons held this week"
-    table = Table("sessions", caption, heads, tuple(made), stacked=True, more="another session", folded=True)
+    hint = "How many girls and boys were there; never who they were."
+    table = Table(
+        "sessions",
+        "Lessons held this week",
+        heads,
+        tuple(made),
+        hint=hint,
+        stacked=True,
+        more="another session",
+        folded=True,
+    )
     return Section("sessions", "Lessons", (table,) if plan.days else ())
 
 

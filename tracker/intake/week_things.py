@@ -54,7 +54,8 @@ def supplies_section(plan: SheetPlan, _rows: RowCounts) -> Section:
     )
     if asked:
         days = tuple(d.day for d in plan.days)
-        tables.append(Table("ranout", "Did it run out?", heads_of(plan.days), asked, days, head="Machine"))
+        hint = "Yes if it was sold out at any time that day; empty if nobody looked."
+        tables.append(Table("ranout", "Did it run out?", heads_of(plan.days), asked, days, hint, head="Machine"))
     return Section("supplies", "Supplies", tuple(tables), "Count pieces, not packs.")
 
 

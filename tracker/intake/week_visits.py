@@ -77,7 +77,8 @@ def _waiting(plan: SheetPlan) -> list[Table]:
     if not rows:
         return []
     heads = ("Still waiting", "Present that day")
-    return [Table("bell", "At the bell of the drawn breaks", heads, tuple(rows), head="Break")]
+    hint = "Pupils in the queue when the bell ends the break, not those inside."
+    return [Table("bell", "At the bell of the drawn breaks", heads, tuple(rows), hint=hint, head="Break")]
 
 
 def _grid(plan: SheetPlan, unit: PlanUnit) -> Table:
@@ -130,7 +131,10 @@ def _totals(plan: SheetPlan) -> list[Table]:
         for u in plan.units
         if u.way is CountWay.WEEK_TOTAL
     ]
-    return [Table("totals", "Visits of the whole week", ("Visits",), tuple(rows), head="Unit")] if rows else []
+    hint = "Each time somebody went in, also the same person again."
+    return (
+        [Table("totals", "Visits of the whole week", ("Visits",), tuple(rows), hint=hint, head="Unit")] if rows else []
+    )
 
 
 def _long(plan: SheetPlan) -> list[Table]:
