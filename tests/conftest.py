@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from hypothesis import settings
 from sqlalchemy import Engine, text
 from sqlalchemy.orm import Session
 
@@ -28,6 +29,9 @@ collect_ignore_glob = [
     "demo_file.py",
     "*/by_hand.py",
 ]
+
+settings.register_profile("untimed", deadline=None)  # a busy machine is no fault: how long a test takes is not asserted
+settings.load_profile("untimed")
 
 POSTGRES = os.environ.get("WASHBELL_TEST_POSTGRES", "")
 REQUIRE_ALL = os.environ.get("WASHBELL_TEST_REQUIRE_ALL") == "1"

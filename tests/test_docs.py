@@ -27,6 +27,7 @@ HELPERS = {
     "figure",
     "parts",
     "columns",
+    "by_day",
     "water_rows",
     "visits_drawn",
     "flush_lines",

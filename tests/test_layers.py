@@ -35,7 +35,7 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
 # measures that any measure may build on; otherwise no measure knows another's formula
 SHARED_MEASURES = {"figure", "intervals", "calendar", "dials", "parts", "norms"}
 SHARED_MEASURES |= {"differences", "clusters", "changes", "burst", "burst_gamma", "burst_times", "steady"}
-SHARED_MEASURES |= {"faults", "lost", "columns"}
+SHARED_MEASURES |= {"faults", "lost", "columns", "by_day"}
 # one measure in several modules: inside a family they may build on each other, and nobody else on them
 FAMILIES: dict[str, set[str]] = {
     "what flows, and its meter": {

@@ -356,11 +356,8 @@ def _tanks(read: Read, made: dict[str, Any], cleaned: pd.DataFrame) -> list[Any]
     scopes = scopes.assign(from_day=pd.Timestamp(FIRST), until_day=pd.NaT)
     first = [day.date() for day in pd.date_range(FIRST, periods=12, freq="7D")]
     used = tank_use.tank_use(scopes, read.units, made["water"], cleaned, read.calendar.school_days, weeks=first)
+    levels = read.bin_levels[read.bin_levels["unit_id"] % 100 == 13].rename(columns={"unit_id": "tank_id"})
     inflow = pd.DataFrame({"day": pd.to_datetime(first), "origin": WaterSource.TANKER.value})
     inflow = inflow.assign(day=inflow["day"] + pd.Timedelta(days=2), ml=4_000_000, u_rel=0.05)
-    levels = read.bin_levels[read.bin_levels["unit_id"] % 100 == 13]
-    of_use, of_level = used.groupby("tank_id").indices, levels.groupby("unit_id").indices
-    return [
-        tanks.tank_balances(tank, 5000.0, levels.iloc[of_level[tank]], inflow, used.iloc[of_use[tank]])
-        for tank in of_level
-    ]
+    records = tanks.tank_records(levels, levels[["tank_id"]].drop_duplicates().merge(inflow, how="cross"), used)
+    return [records.balances(tank, 5000.0) for tank in records.levels]

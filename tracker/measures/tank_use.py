@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from tracker.measures.dials import rows_of
+from tracker.measures.columns import day_numbers, distinct, is_in, keys
 
 Z95: Final = 1.96
 SEVEN: Final = pd.Timedelta(days=6)
@@ -117,14 +117,16 @@ def _squares(rows: pd.DataFrame, by: str, column: str) -> pd.DataFrame:
 
 
 def _by_day(totals: pd.DataFrame, school_days: pd.DataFrame) -> pd.DataFrame:
-    held = set(zip(school_days["school_id"], school_days["day"], strict=True))
-    rows: list[tuple[Any, ...]] = []
-    for one in rows_of(totals):
-        days = [one.week + pd.Timedelta(days=number) for number in range(7)]
-        taken = [day for day in days if (one.school_id, day) in held]
-        share = 1 / len(taken) if taken else 0.0
-        ml, u = one.ml + one.cycle_ml, float(np.sqrt(one.u2 + one.cycle_u2))
-        on = set(taken)
-        rows += [(one.tank_id, day, ml * share if day in on else 0.0, u * share if day in on else 0.0) for day in days]
-    found = pd.DataFrame(rows, columns=list(TANK_USE)).astype(TANK_USE)
-    return found.sort_values(["tank_id", "day"], ignore_index=True)
+    held = distinct(keys(school_days["school_id"].to_numpy("int64"), day_numbers(school_days["day"])))
+    days = day_numbers(totals["week"])[:, None] + np.arange(7)
+    on = is_in(keys(totals["school_id"].to_numpy("int64")[:, None], days), held)
+    share = 1 / np.maximum(on.sum(axis=1), 1)
+    ml = (totals["ml"] + totals["cycle_ml"]).to_numpy() * share
+    u = np.sqrt((totals["u2"] + totals["cycle_u2"]).to_numpy()) * share
+    rows = {
+        "tank_id": np.repeat(totals["tank_id"].to_numpy(), 7),
+        "day": days.ravel().astype("datetime64[D]").astype("datetime64[us]"),
+        "ml": np.where(on, ml[:, None], 0.0).ravel(),
+        "u_ml": np.where(on, u[:, None], 0.0).ravel(),
+    }
+    return pd.DataFrame(rows).astype(TANK_USE).sort_values(["tank_id", "day"], ignore_index=True)

@@ -9,7 +9,7 @@ quadrature, JCGM 100:2008 (from memory); storage and rain formulas as named with
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -18,6 +18,7 @@ from typing import Any
 import pandas as pd
 
 from tracker.measures.balance import unexplained
+from tracker.measures.by_day import NOTHING, ByDay, by_day
 from tracker.measures.dials import rows_of
 from tracker.measures.figure import Figure, not_recorded
 from tracker.measures.intervals import sum_u
@@ -26,6 +27,8 @@ from tracker.vocabulary import Basis, WaterSource
 Z95 = 1.96
 ML = 1000
 QUARTERS = 4
+ALWAYS = (date.min, date.max)
+NONE_CAME = not_recorded("L", Basis.COUNTED, records="deliveries")
 LEVEL_NOTE = "Levels are noted in quarters; each is known to an eighth of the tank either way."
 REST_NOTE = "Unexplained water: what came in less the rise of the level less modelled use."
 DELIVERY_U = 0.05  # relative standard uncertainty of a delivery where none is given: judgement, no published source
@@ -195,22 +198,45 @@ def tank_balances(
     Raises:
         ValueError: an origin that is not a ``WaterSource``.
     """
-    known = sorted(rows_of(levels), key=lambda row: row.day)
-    came, drawn = list(rows_of(inflows)), list(rows_of(use))
-    return [
-        _balance(tank_id, capacity_l, (first, last), (_between(came, first, last), _between(drawn, first, last)))
-        for first, last in pairwise(known)
-    ]
+    mine = (frame.assign(tank_id=tank_id) for frame in (levels, inflows, use))
+    return tank_records(*mine).balances(tank_id, capacity_l)
 
 
-def _between(rows: Iterable[Any], first: Any, last: Any) -> list[Any]:
-    return [row for row in rows if first.day < row.day <= last.day]
+@dataclass(frozen=True, slots=True)
+class TankRecords:
+    """Levels, inflows and modelled use by tank; grouped once, for looking through all for each tank takes longer."""
+
+    levels: Mapping[int, ByDay]
+    inflows: Mapping[int, ByDay]
+    use: Mapping[int, ByDay]
+
+    def balances(self, tank_id: int, capacity_l: float, held: tuple[date, date] = ALWAYS) -> list[TankBalance]:
+        """``tank_balances`` of one tank, of the levels from the first to the last day of ``held``."""
+        known = self.levels.get(tank_id, NOTHING).between(*held)
+        came, drawn = self.inflows.get(tank_id, NOTHING), self.use.get(tank_id, NOTHING)
+        return [
+            _balance(tank_id, capacity_l, ends, (came.after(*_days(ends)), drawn.after(*_days(ends))))
+            for ends in pairwise(known)
+        ]
+
+
+def tank_records(levels: pd.DataFrame, inflows: pd.DataFrame, use: pd.DataFrame) -> TankRecords:
+    """The frames of ``tank_balances`` of many tanks, each with a column tank_id besides."""
+    return TankRecords(
+        by_day(levels, "tank_id", ("quarters",)),
+        by_day(inflows, "tank_id", ("origin", "ml", "u_rel")),
+        by_day(use, "tank_id", ("ml", "u_ml")),
+    )
+
+
+def _days(ends: tuple[Any, Any]) -> tuple[date, date]:
+    return ends[0].day, ends[1].day
 
 
 def _balance(tank_id: int, capacity_l: float, ends: tuple[Any, Any], moved: tuple[list[Any], list[Any]]) -> TankBalance:
     first, last = ends
     came, drawn = moved
-    sources = {source: _came_in(came, source) for source in WaterSource}
+    sources = _by_source(came)
     total = math.fsum(figure.value or 0.0 for figure in sources.values())
     u_in = sum_u((figure.high - figure.value) / Z95 for figure in sources.values() if figure.value and figure.high)
     rise = level_change(first.quarters, last.quarters, capacity_l)
@@ -222,14 +248,18 @@ def _balance(tank_id: int, capacity_l: float, ends: tuple[Any, Any], moved: tupl
     if modelled.value is not None and rise.value is not None:
         left, u, query = unexplained(total - rise.value, u_in_and_rise, modelled.value, u_use)
         rest = _litres(left, u, Basis.ESTIMATED, (days, "days"), REST_NOTE)
-    return TankBalance(tank_id, first.day.date(), last.day.date(), came_in, sources, rise, modelled, rest, query)
+    return TankBalance(tank_id, first.day, last.day, came_in, sources, rise, modelled, rest, query)
 
 
-def _came_in(rows: Iterable[Any], source: WaterSource) -> Figure:
+def _by_source(rows: Iterable[Any]) -> dict[WaterSource, Figure]:
+    by_source: dict[WaterSource, list[Any]] = {}
+    for row in rows:
+        by_source.setdefault(WaterSource(row.origin), []).append(row)
+    return {source: _came_in(by_source[source], source) if source in by_source else NONE_CAME for source in WaterSource}
+
+
+def _came_in(mine: list[Any], source: WaterSource) -> Figure:
     """Litres of one source; one calibration or one vehicle is one error, so it is taken side by side."""
-    mine = [row for row in rows if WaterSource(row.origin) is source]
-    if not mine:
-        return not_recorded("L", Basis.COUNTED, records="deliveries")
     litres = math.fsum(row.ml for row in mine) / ML
     u = math.fsum(row.ml * (DELIVERY_U if pd.isna(row.u_rel) else row.u_rel) for row in mine) / ML
     basis = Basis.METERED if source is WaterSource.MAINS else Basis.ESTIMATED
@@ -252,8 +282,7 @@ def _litres(value: float, u: float, basis: Basis, records: tuple[int, str], note
 
 def water_by_source(inflows: pd.DataFrame) -> dict[WaterSource, Figure]:
     """Litres that came in by source (frame as of ``tank_balances``); a source without a record has no value."""
-    rows = list(rows_of(inflows))
-    return {source: _came_in(rows, source) for source in WaterSource}
+    return _by_source(rows_of(inflows))
 
 
 def fresh_water(taken: Figure, recovered: Figure) -> Figure:

@@ -6,8 +6,8 @@ the measures make of it worked out once, when it is first asked for.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from typing import Any, Protocol, TypeVar
@@ -15,13 +15,13 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from tracker.measures import balance, disposal, sessions, supplies, visits
+from tracker.measures import balance, sessions, supplies, visits
 from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
 from tracker.measures.cleaning_water import beside_visits
 from tracker.records import frames
 from tracker.records.asked import listening
 from tracker.records.stamp import stamp
-from tracker.reports import closed
+from tracker.reports import closed, term_rows
 from tracker.reports.gathered import Days, Gathered, read
 from tracker.reports.memory import Memory
 from tracker.vocabulary import CABIN_LIKE, Quantity, UnitKind
@@ -53,11 +53,13 @@ def end_of(last: date, as_of: datetime, zone: ZoneInfo) -> datetime:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """A term beside the one before it, where there is one, as known at ``as_of``."""
+    """A term beside the one before it, where there is one, as known at ``as_of``; ``year``: the same term last year,
+    where there is one and it is not the term before."""
 
     now: TermFacts
     last: TermFacts | None
     as_of: datetime
+    year: TermFacts | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +102,27 @@ def gather(
     def renew(older: _Kept) -> _Kept:
         return older if older.asked.same(session) else _Kept(session, head, wanted, older)
 
-    return MEMORY.get(seen, (head, wanted), lambda: _Kept(session, head, wanted), renew).pair(as_of)
+    pair = MEMORY.get(seen, (head, wanted), lambda: _Kept(session, head, wanted), renew).pair(as_of)
+    return replace(pair, year=_year_before(session, head, wanted, earlier[:-1], as_of))
+
+
+def _year_before(
+    session: frames.Session,
+    head: frames.ProgrammeHead,
+    wanted: _Wanted,
+    earlier: Sequence[frames.TermHead],
+    as_of: datetime,
+) -> TermFacts | None:
+    """The same term last year, read by itself and kept like any other question; nothing is read where there is none."""
+    term = term_rows.same_term_last_year(wanted.term.first_day, earlier)
+    if term is None:
+        return None
+    alone = _Wanted(wanted.programme_id, wanted.school_ids, term, term.last_day, None)
+
+    def renew(older: _Kept) -> _Kept:
+        return older if older.asked.same(session) else _Kept(session, head, alone, older)
+
+    return MEMORY.get(stamp(session), (head, alone), lambda: _Kept(session, head, alone), renew).pair(as_of).now
 
 
 class _Kept:
@@ -332,14 +354,8 @@ class TermFacts:
     def cover(self) -> pd.DataFrame:
         """Per school with a machine or cupboard on record: on_hand, per_day, days_per_week, pack_size (NaN: not
         recorded)."""
-        stock = self.stock.groupby("school_id", as_index=False).agg(
-            on_hand=("on_hand", "sum"), pack_size=("pack_size", "min")
-        )
-        machines = self.units.loc[self.units["kind"] == UnitKind.MACHINE.value, ["school_id"]].drop_duplicates()
-        rows = machines.merge(stock, on="school_id", how="outer")
-        rows = rows.merge(self.demand[["school_id", "per_day"]], on="school_id", how="left")
-        usual = self.occasions.groupby("school_id")["school_days"].median()
-        return rows.assign(days_per_week=rows["school_id"].map(usual))
+        known = (self.stock, self.units, self.demand)
+        return term_rows.cover(*known, self.occasions)
 
     @cached_property
     def balances(self) -> list[balance.MeterBalance]:
@@ -361,18 +377,7 @@ class TermFacts:
     @cached_property
     def route_states(self) -> pd.DataFrame:
         """What is known of each school day's disposal; a school without any route on record is not known."""
-        incinerators = self.of_kinds(self.units, [UnitKind.INCINERATOR])
-        days = self.of_kinds(self.unit_days, [UnitKind.INCINERATOR])
-        routes = self.all.routes
-        states = disposal.route_day_states(
-            routes,
-            self.school_days,
-            incinerators,
-            days.loc[days["down_min"] > 0, ["unit_id", "day"]],
-            days.loc[days["observed"], ["unit_id", "day"]],
-        )
-        without = ~states["school_id"].isin(set(routes["school_id"]))
-        return states.assign(state=states["state"].mask(without, disposal.RouteState.NOT_SEEN.value))
+        return term_rows.route_states(self.all.routes, self.school_days, self.units, self.unit_days)
 
     @cached_property
     def sessions(self) -> pd.DataFrame:
@@ -396,4 +401,5 @@ class TermFacts:
 
     def school_name(self, school_id: int) -> str:
         """A school's name; its id where it has left the programme."""
-        return next((school.name for school in self.schools if school.id == school_id), str(school_id))
+        names = self.once("names of schools", lambda: {school.id: school.name for school in reversed(self.schools)})
+        return names.get(school_id, str(school_id))

@@ -66,7 +66,7 @@ def total_table(facts: TermFacts) -> Table:
 def pupils(facts: TermFacts, school_id: int | None = None) -> Figure:
     """Pupils of the term: the mean enrolment over the school days, of one school or summed over all."""
     found = _pupils_by_school(facts)
-    known = found if school_id is None else {school: n for school, n in found.items() if school == school_id}
+    known = found if school_id is None else {school: found[school] for school in {school_id} & found.keys()}
     expected = len(facts.schools) if school_id is None else 1
     value = sum(known.values()) if len(known) == expected else None
     return Figure(value, "pupils", Basis.COUNTED, used=len(known), expected=expected, records="schools")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from typing import Any, Final
 
 import pandas as pd
@@ -123,12 +124,11 @@ def tank_spans(facts: TermFacts) -> list[tuple[Any, TankBalance]]:
 def _balances(facts: TermFacts) -> Iterator[tuple[Any, TankBalance]]:
     known = sized(facts)
     known = known[known["inflow_known"]]
-    use, levels, came = _use(facts, known), tank_levels(facts), inflows(facts)
+    levels = tank_levels(facts).rename(columns={"unit_id": "tank_id"})
+    records = tanks.tank_records(levels, inflows(facts), _use(facts, known))
     for tank in rows_of(known):
-        mine = levels[levels["unit_id"] == tank.unit_id]
-        inside = (mine["day"] >= tank.from_day) & (pd.isna(tank.until_day) | (mine["day"] <= tank.until_day))
-        moved = (came[came["tank_id"] == tank.unit_id], use[use["tank_id"] == tank.unit_id])
-        for one in tanks.tank_balances(tank.unit_id, tank.capacity_ml / ML, mine[inside], *moved):
+        last = date.max if pd.isna(tank.until_day) else tank.until_day.date()
+        for one in records.balances(tank.unit_id, tank.capacity_ml / ML, (tank.from_day.date(), last)):
             yield tank, one
 
 
