@@ -36,6 +36,7 @@ def grant_full_grid(path) -> int:
             )
         )
         number = school.id
+        session.commit()
     engine.dispose()
     return number
 
