@@ -11,6 +11,7 @@ SHEET = {"sheet_id": "sheet"}
 PLACE = {"place_id": "place"}
 FIRST = {"number": 1}
 
+ORDER = {"order_id": "order"}
 ROUND = {"round_id": "round"}
 ROUND_DAY = {"day_id": "round_day"}
 
@@ -60,6 +61,11 @@ ROWS = [
     Entry("officer.rounds", {"officer", "officer_area"}, PROGRAMME),
     Entry("officer.new_round", {"officer", "officer_area"}, PROGRAMME),
     Entry("officer.roads", {"officer", "officer_area"}, PROGRAMME),
+    Entry("officer.orders_page", OFFICER, PROGRAMME),
+    Entry("officer.order_page", OFFICER, ORDER),
+    Entry("officer.order_send", OFFICER, ORDER),
+    Entry("officer.order_receive", OFFICER, ORDER),
+    Entry("officer.order_close", OFFICER, ORDER),
     Entry("officer.round", OFFICER, ROUND),
     Entry("officer.pick_list", OFFICER, ROUND),
     Entry("officer.delivery_notes", OFFICER, ROUND),

@@ -14,6 +14,7 @@ from tracker.records import ledger
 from tracker.vocabulary import (
     Cause,
     MoveReason,
+    OrderState,
     PlaceKind,
     ReportKind,
     Role,
@@ -241,4 +242,10 @@ def _rounds(session: Session, programme, school) -> dict[str, int]:
     stop = m.rounds.RoundStop(round_id=made.id, school_id=school.id, round_day_id=day.id, place_no=1)
     session.add(stop)
     session.flush()
-    return {"round": made.id, "round_day": day.id, "round_stop": stop.id}
+    order = m.orders.SupplierOrder(
+        programme_id=programme.id, code="P1", key="order-key", store_id=store.id, supplier="Supplier",
+        state=OrderState.DRAFT, made_on=WEEK,
+    )  # fmt: skip
+    session.add(order)
+    session.flush()
+    return {"round": made.id, "round_day": day.id, "round_stop": stop.id, "order": order.id}

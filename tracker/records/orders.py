@@ -5,9 +5,10 @@ Every function takes the session first and never commits; a session that receive
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import TypeAlias
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -18,6 +19,7 @@ from tracker.models.supplies import Lot, Product, StockPlace
 from tracker.records import ledger
 from tracker.vocabulary import MoveReason, OrderState, PlaceKind
 
+Terms: TypeAlias = SupplierTerms
 MOST_PACKS = 1_000_000
 OPEN = (OrderState.SENT, OrderState.PART_RECEIVED)
 
@@ -78,6 +80,34 @@ def received(session: Session, line_ids: list[int]) -> dict[int, int]:
     """Pieces that came of each order line; lines of which nothing came are absent."""
     query = select(OrderReceipt.line_id, func.sum(OrderReceipt.pieces)).where(OrderReceipt.line_id.in_(line_ids))
     return {line: int(pieces) for line, pieces in session.execute(query.group_by(OrderReceipt.line_id))}
+
+
+def shelf_days(session: Session, programme_id: int) -> dict[int, int]:
+    """Days that a product keeps, by product_id; products that do not go off are absent."""
+    query = select(Product.id, Product.shelf_life_days).where(Product.programme_id == programme_id)
+    return {key: days for key, days in session.execute(query) if days is not None}
+
+
+def listing(session: Session, programme_id: int) -> list[SupplierOrder]:
+    """Orders of a programme, newest first."""
+    query = select(SupplierOrder).where(SupplierOrder.programme_id == programme_id)
+    return list(session.scalars(query.order_by(SupplierOrder.made_on.desc(), SupplierOrder.id.desc())))
+
+
+def lines_of(session: Session, order_ids: Sequence[int]) -> list[tuple[OrderLine, Product, int]]:
+    """Lines of orders with their product and the pieces that came, by product code."""
+    query = select(OrderLine, Product).join(Product, Product.id == OrderLine.product_id)
+    rows = session.execute(query.where(OrderLine.order_id.in_(order_ids)).order_by(Product.code)).all()
+    got = received(session, [line.id for line, _ in rows])
+    return [(line, product, got.get(line.id, 0)) for line, product in rows]
+
+
+def receipts_of(session: Session, order_id: int) -> list[tuple[OrderReceipt, Lot, str]]:
+    """What came of an order: receipt, lot and product name, in order of days."""
+    query = select(OrderReceipt, Lot, Product.name).join(Lot, Lot.id == OrderReceipt.lot_id)
+    query = query.join(Product, Product.id == Lot.product_id).join(OrderLine, OrderLine.id == OrderReceipt.line_id)
+    query = query.where(OrderLine.order_id == order_id).order_by(OrderReceipt.day, OrderReceipt.id)
+    return [(row, lot, name) for row, lot, name in session.execute(query)]
 
 
 # --- making and sending -------------------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 from tracker.web import (
     officer_acts,
     officer_evidence,
+    officer_orders,
     officer_restock,
     officer_round,
     officer_round_acts,
@@ -19,6 +20,7 @@ __all__ = [
     "bp",
     "officer_acts",
     "officer_evidence",
+    "officer_orders",
     "officer_restock",
     "officer_round",
     "officer_round_acts",

@@ -1,0 +1,135 @@
+"""What to order now for the central store, from what the schools ask for and what stands and is on order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from tracker.measures.counts import CountLaw
+from tracker.measures.supplier_order import Advice, Lot, Need, OrderReason, advise, goes_off
+from tracker.records import frames, orders
+from tracker.records.settings import setting
+from tracker.reports import restock_demand
+
+NOTHING: Final = Advice(0, 0, 0, OrderReason.ENOUGH, None, None, None)
+REASON_WORDS: Final = {
+    OrderReason.ENOUGH: "What stands in the store and is on order is enough.",
+    OrderReason.TO_LEVEL: "Fills up to the level.",
+    OrderReason.MINIMUM_ORDER: "The supplier's smallest order is more than the level asks for.",
+    OrderReason.SHELF_LIFE: "Limited: more would go off before it is used.",
+    OrderReason.BUDGET: "Limited by the budget.",
+    OrderReason.DEMAND_NOT_KNOWN: "The demand cannot be estimated; only the minimum that schools keep is ordered.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A product that can be ordered. ``need.law`` None: demand is not known. ``low`` and ``high``: nine of ten cases.
+    ``goes_off``: lot, last day and pieces that expire before they are used."""
+
+    product_id: int
+    name: str
+    unit_name: str
+    supplier: str
+    days: int
+    need: Need
+    low: int | None
+    high: int | None
+    goes_off: tuple[tuple[str, date, int], ...]
+    advice: Advice
+    reason: str
+    least: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    today: date
+    days: pd.DataFrame
+    use: pd.DataFrame
+    lots: pd.DataFrame
+    minimum: dict[int, int]
+    coming: dict[int, int]
+    shelf_days: dict[int, int]
+
+
+def read(session: frames.Session, programme_id: int, today: date, budget_minor: int | None = None) -> list[Line]:
+    """One line a product with terms in force, by product code.
+
+    Demand is the sum of the schools whose demand is known, over the school days of review and lead time. Its spread
+    is that of the counts with the error of each school's rate. ``least``: a school's demand is only known as "at
+    least", or not at all. What has expired, or goes off before it is used, does not count as on hand.
+    """
+    terms = orders.terms(session, programme_id, today)
+    if not terms:
+        return []
+    until = today + timedelta(days=max(one.lead_days + one.review_days for one in terms.values()))
+    stocked = restock_demand.read(session, programme_id, today, until, None)
+    use = restock_demand.by_school(session, stocked, ZoneInfo(frames.programme(session, programme_id).zone))
+    rules = frames.stock_rules(session, stocked.scope)
+    kept = rules.groupby("product_id")["minimum"].sum()
+    found = _Read(
+        today,
+        stocked.days[stocked.days["day"] > pd.Timestamp(today)],
+        use,
+        frames.store_lots(session, programme_id, today),
+        dict(zip(kept.index.astype(int).tolist(), kept.astype(int).tolist(), strict=True)),
+        orders.on_order(session, programme_id),
+        orders.shelf_days(session, programme_id),
+    )
+    rows = [row for row in stocked.products.to_dict("records") if row["product_id"] in terms]
+    drafts = [_draft(found, row, terms[row["product_id"]]) for row in rows]
+    service = setting(session, programme_id, "service_permille", today) / 1000
+    advised = advise([one.need for one in drafts], service, budget_minor)
+    return [
+        replace(one, advice=advice, reason=REASON_WORDS[advice.reason])
+        for one, advice in zip(drafts, advised, strict=True)
+    ]
+
+
+def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
+    product, days = int(row["product_id"]), terms.lead_days + terms.review_days
+    law, least = _law(found, product, found.today + timedelta(days=days))
+    per_day = law.mean / days if law else 0.0
+    lots = found.lots[found.lots["product_id"] == product]
+    standing = [
+        Lot(int(pieces), None if pd.isna(until) else until.date())
+        for pieces, until in zip(lots["pieces"], lots["expires_on"], strict=True)
+    ]
+    lost = goes_off(standing, per_day, found.today) if law else [0] * len(standing)
+    named = tuple(
+        (str(code), lot.expires_on, pieces)
+        for code, lot, pieces in zip(lots["lot"], standing, lost, strict=True)
+        if pieces and lot.expires_on
+    )
+    shelf = found.shelf_days.get(product)
+    need = Need(
+        law,
+        sum(lot.pieces for lot in standing) - sum(lost),
+        found.coming.get(product, 0),
+        int(row["pack_size"]),
+        terms.min_packs,
+        terms.pack_price_minor,
+        per_day,
+        None if shelf is None else shelf - terms.lead_days,
+        found.minimum.get(product, 0),
+    )
+    low, high = (law.smallest(0.05), law.smallest(0.95)) if law else (None, None)
+    unit = str(row["unit_name"] or "pieces")
+    return Line(product, str(row["name"]), unit, terms.supplier, days, need, low, high, named, NOTHING, "", least)
+
+
+def _law(found: _Read, product: int, last: date) -> tuple[CountLaw | None, bool]:
+    """Requests up to a day, and whether they are a least number."""
+    mine = found.use[found.use["product_id"] == product]
+    known = mine[mine["finite"].astype(bool) & mine["per_day"].notna()]
+    if known.empty:
+        return None, False
+    ahead = found.days[found.days["day"] <= pd.Timestamp(last)].groupby("school_id").size()
+    days = known["school_id"].map(ahead).fillna(0)
+    mean = known["per_day"] * days
+    variance = known["ratio"].clip(lower=1.0) * mean + (known["se"].fillna(0.0) * days) ** 2
+    return CountLaw(float(mean.sum()), float(variance.sum())), bool(mine["least"].any()) or len(known) < len(mine)
