@@ -153,7 +153,7 @@ def _worked_out(report: Report, threshold: int, old: Mapping[str, Any] | None) -
 def small_counts(report: Report, threshold: int = THRESHOLD) -> Iterator[str]:
     """Where a count about people below the threshold stands in a report, headlines and tables alike."""
     for line in report.lines():
-        for figure in (line.figure, line.last_term):
+        for figure in (line.figure, line.last_term, line.year_before):
             if figure is not None and _is_small_figure(figure, threshold):
                 yield line.label
     for table in report.tables():
@@ -189,7 +189,7 @@ def _bases(report: Report) -> Check:
 def thin_shares(report: Report, *, about_people: bool) -> Iterator[str]:
     """Where a percentage of people, or of anything else, stands on fewer than 20."""
     for line in report.lines():
-        for figure in (line.figure, line.last_term):
+        for figure in (line.figure, line.last_term, line.year_before):
             if figure is not None and _is_thin(figure, about_people):
                 yield line.label
     for table in report.tables():

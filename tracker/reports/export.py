@@ -52,6 +52,8 @@ def _beside(line: Line) -> Iterator[str]:
         yield f"    {line.figure.note}"
     if line.last_term is not None:
         yield f"    Last term: {print_figure(line.last_term).sentence}"
+    if line.year_before is not None:
+        yield f"    Same term last year: {print_figure(line.year_before).sentence}"
     yield f"    {targets.target_words(line)}"
 
 
@@ -197,7 +199,8 @@ def _section(section: Section) -> dict[str, Any]:
 
 def _line(line: Line) -> dict[str, Any]:
     unit = line.figure.unit
-    return {
+    before = {} if line.year_before is None else {"year_before": figure_content(line.year_before)}
+    return before | {
         "key": line.key,
         "label": line.label,
         "figure": figure_content(line.figure),

@@ -30,6 +30,9 @@ HEADLINE_COLUMNS: Final = (
     *("section", "key", "label", "value", "unit", "reason for a blank", "low", "high", "basis", "records used"),
     *("records expected", "records of", "note", "last term", "last term reason for a blank", "last term low"),
     *("last term high", "last term basis", "last term records used", "last term records expected"),
+    *("same term last year", "same term last year reason for a blank", "same term last year low"),
+    *("same term last year high", "same term last year basis", "same term last year records used"),
+    *("same term last year records expected",),
     *("target", "target side", "target verdict", "target set on", "baseline", "in words"),
 )
 TARGET_COLUMNS: Final = (
@@ -114,16 +117,21 @@ def _headline_rows(report: Report) -> list[list[str]]:
 
 
 def _headline(line: Line) -> list[str]:
-    figure, last = line.figure, line.last_term
+    figure = line.figure
     value, *beside = _figure_cells(figure)
-    before = [""] * 7
-    if last is not None:
-        then, *ends = _figure_cells(last)[:6]
-        before = [then, _reason(last), *ends]
+    before = [*_before(line.last_term), *_before(line.year_before)]
     goal = [_Number(plain(line.target, figure.unit)), targets.side_of(line) or "", targets.verdict(line) or ""]
     set_at = line.target_set_at.isoformat() if line.target_set_at else ""
     said = [set_at, line.baseline, print_figure(figure).sentence]
     return [value, unit_name(figure.unit), _reason(figure), *beside, figure.note, *before, *goal, *said]
+
+
+def _before(figure: Figure | None) -> list[str]:
+    """An earlier figure of a headline; blank where there is none."""
+    if figure is None:
+        return [""] * 7
+    value, *ends = _figure_cells(figure)[:6]
+    return [value, _reason(figure), *ends]
 
 
 def _target_rows(report: Report) -> list[list[str]]:

@@ -6,7 +6,7 @@ the measures make of it worked out once, when it is first asked for.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
@@ -20,7 +20,7 @@ from tracker.measures.calendar import Scope, Span, week_of, weeks_covering
 from tracker.measures.cleaning_water import beside_visits
 from tracker.records import frames
 from tracker.records.asked import listening
-from tracker.records.stamp import stamp
+from tracker.records.stamp import Stamp, stamp
 from tracker.reports import closed, term_rows
 from tracker.reports.gathered import Days, Gathered, read
 from tracker.reports.memory import Memory
@@ -99,30 +99,19 @@ def gather(
     earlier = [other for other in frames.terms(session, programme_id) if other.last_day < term.first_day]
     wanted = _Wanted(programme_id, school_ids, this, last_day, earlier[-1] if earlier else None)
 
+    found = _kept(session, seen, head, wanted).pair(as_of)
+    year = term_rows.same_term_last_year(term.first_day, earlier[:-1])
+    if year is None:
+        return found
+    alone = _Wanted(programme_id, school_ids, year, year.last_day, None)
+    return replace(found, year=_kept(session, seen, head, alone).pair(as_of).now)
+
+
+def _kept(session: frames.Session, seen: Stamp | None, head: frames.ProgrammeHead, wanted: _Wanted) -> _Kept:
     def renew(older: _Kept) -> _Kept:
         return older if older.asked.same(session) else _Kept(session, head, wanted, older)
 
-    pair = MEMORY.get(seen, (head, wanted), lambda: _Kept(session, head, wanted), renew).pair(as_of)
-    return replace(pair, year=_year_before(session, head, wanted, earlier[:-1], as_of))
-
-
-def _year_before(
-    session: frames.Session,
-    head: frames.ProgrammeHead,
-    wanted: _Wanted,
-    earlier: Sequence[frames.TermHead],
-    as_of: datetime,
-) -> TermFacts | None:
-    """The same term last year, read by itself and kept like any other question; nothing is read where there is none."""
-    term = term_rows.same_term_last_year(wanted.term.first_day, earlier)
-    if term is None:
-        return None
-    alone = _Wanted(wanted.programme_id, wanted.school_ids, term, term.last_day, None)
-
-    def renew(older: _Kept) -> _Kept:
-        return older if older.asked.same(session) else _Kept(session, head, alone, older)
-
-    return MEMORY.get(stamp(session), (head, alone), lambda: _Kept(session, head, alone), renew).pair(as_of).now
+    return MEMORY.get(seen, (head, wanted), lambda: _Kept(session, head, wanted), renew)
 
 
 class _Kept:

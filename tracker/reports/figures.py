@@ -241,7 +241,7 @@ def of(facts: TermFacts, key: str) -> Figure:
 
 
 def line(headline: Headline, pair: Pair, targets: dict[str, TargetHead]) -> Line:
-    """A headline with the same figure of last term and its target."""
+    """A headline with the same figure of last term, of the same term last year where there is one, and its target."""
     target = targets.get(headline.key)
     return Line(
         headline.key,
@@ -250,6 +250,7 @@ def line(headline: Headline, pair: Pair, targets: dict[str, TargetHead]) -> Line
         headline.compute(pair.last) if pair.last else None,
         target.value if target else None,
         target.set_at if target else None,
+        year_before=headline.compute(pair.year) if pair.year else None,
         **_baseline(headline, pair.now),
     )
 

@@ -19,6 +19,7 @@ from tracker.reports.people_numbers import (
     LAST,
     NOW,
     PEOPLE_RECORDS,
+    YEAR,
     PeopleNumbers,
     Place,
     cell_places,
@@ -88,11 +89,10 @@ class _Words:
         return replace(section, lines=lines, tables=tuple(tables), charts=tuple(charts))
 
     def _line(self, line: Line) -> Line:
-        now, last = (line_place(line.key, when) for when in (NOW, LAST))
-        before = line.last_term
-        if before is not None:
-            before = self._figure(before, last)
-        return replace(line, figure=self._figure(line.figure, now), last_term=before)
+        now, last, year = (line_place(line.key, when) for when in (NOW, LAST, YEAR))
+        before = line.last_term and self._figure(line.last_term, last)
+        then = line.year_before and self._figure(line.year_before, year)
+        return replace(line, figure=self._figure(line.figure, now), last_term=before, year_before=then)
 
     def _table(self, table: Table) -> Table:
         rows: list[list[Cell]] = [list(row) for row in table.rows]
@@ -142,6 +142,7 @@ def _words_in(report: Report) -> Iterator[tuple[Place, Hidden]]:
     """Places of a report that say "fewer than 10", or that they are hidden beside such a place."""
     cells: list[tuple[Place, Cell]] = [(line_place(line.key, NOW), line.figure) for line in report.lines()]
     cells += [(line_place(line.key, LAST), line.last_term) for line in report.lines()]
+    cells += [(line_place(line.key, YEAR), line.year_before) for line in report.lines()]
     for table in report.tables():
         cells += [(place, table.rows[row][column]) for row, column, place in cell_places(table)]
     for place, cell in cells:

@@ -125,10 +125,11 @@ def _line(line: Line) -> dict[str, Any]:
     digits, unit, ends, basis = headline_parts(line.figure)
     beside = [part for part in (ends, basis, line.figure.note) if part]
     against = []
-    if line.last_term is not None:
-        before = headline_parts(line.last_term)
-        percent = " %" if before[1] == "%" else ""
-        against.append(f"Last term: {before[0]}{percent}, {', '.join(part for part in before[2:] if part)}.")
+    for when, figure in (("Last term", line.last_term), ("Same term last year", line.year_before)):
+        if figure is not None:
+            before = headline_parts(figure)
+            percent = " %" if before[1] == "%" else ""
+            against.append(f"{when}: {before[0]}{percent}, {', '.join(part for part in before[2:] if part)}.")
     if line.target is not None:
         against.append(targets.target_words(line))
     if line.baseline != NO_BASELINE:

@@ -26,7 +26,7 @@ Number: TypeAlias = tuple[Place, str]  # a place and which of its numbers
 PEOPLE_UNITS: Final = ("pupils", "attendances", "girls", "boys", "napkins")
 PEOPLE_RECORDS: Final = ("pupils", "girls", "boys")
 ENDS: Final = ("value", "low", "high")
-NOW, LAST = "now", "last"
+NOW, LAST, YEAR = "now", "last", "year"
 UNPRINTED: Final = "not printed"
 SHARE_STEP: Final = 0.0005  # half a tenth of a percent
 FEWER: Final = re.compile("fewer than ([0-9]+)")
@@ -148,7 +148,7 @@ def read(report: Report, threshold: int) -> PeopleNumbers:
     """Numbers about people of a report, with the sums that they stand in."""
     found = PeopleNumbers()
     for line in report.lines():
-        for when, figure in ((NOW, line.figure), (LAST, line.last_term)):
+        for when, figure in ((NOW, line.figure), (LAST, line.last_term), (YEAR, line.year_before)):
             place = line_place(line.key, when)
             if figure is not None and found.add(place, figure, None, threshold):
                 found.by_figure.setdefault(figure, place)
@@ -275,6 +275,8 @@ def _old_cells(content: Mapping[str, Any]) -> Iterator[tuple[Place, Any]]:
             yield line_place(line["key"], NOW), line["figure"]
             if line["last_term"] is not None:
                 yield line_place(line["key"], LAST), line["last_term"]
+            if line.get("year_before") is not None:
+                yield line_place(line["key"], YEAR), line["year_before"]
         for table in [*section["tables"], *(chart["table"] for chart in section["charts"])]:
             names = row_names([row[0] for row in table["rows"]])
             for name, row in zip(names, table["rows"], strict=True):

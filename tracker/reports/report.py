@@ -20,7 +20,10 @@ Cell = Figure | str | int | float | date | None  # None prints "not recorded"
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A headline: the figure, the same figure last term, its target. ``key`` is stable across versions."""
+    """A headline: the figure, the same figure last term and in the same term last year, its target.
+
+    ``key`` is stable across versions. ``year_before`` is there only where the records reach so far back.
+    """
 
     key: str
     label: str
@@ -29,6 +32,7 @@ class Line:
     target: float | None = None
     target_set_at: date | None = None
     baseline: str = NO_BASELINE
+    year_before: Figure | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,9 @@ TEXT: Final = {"type": "string"}
 DAY: Final = {"type": "string", "format": "date"}
 
 
-def _object(fields: dict[str, Any], about: str = "") -> dict[str, Any]:
-    made: dict[str, Any] = {"type": "object", "properties": fields, "required": sorted(fields)}
+def _object(fields: dict[str, Any], about: str = "", optional: tuple[str, ...] = ()) -> dict[str, Any]:
+    required = sorted(set(fields) - set(optional))
+    made: dict[str, Any] = {"type": "object", "properties": fields, "required": required}
     return {**made, "additionalProperties": False, **({"description": about} if about else {})}
 
 
@@ -53,6 +54,7 @@ LINE: Final = _object(
         "label": TEXT,
         "figure": {"$ref": "#/$defs/figure"},
         "last_term": {"anyOf": [{"$ref": "#/$defs/figure"}, {"type": "null"}]},
+        "year_before": {"$ref": "#/$defs/figure", "description": "the same term last year; left out where none is"},
         "target": NUMBER,
         "target_side": {"enum": ["at least", "at most", None]},
         "target_verdict": {"type": ["string", "null"]},
@@ -61,6 +63,7 @@ LINE: Final = _object(
         "baseline": TEXT,
     },
     "A headline.",
+    optional=("year_before",),
 )
 SECTION: Final = _object(
     {

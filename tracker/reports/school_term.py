@@ -12,7 +12,7 @@ from tracker.measures.calendar import week_of
 from tracker.measures.dials import rows_of
 from tracker.records import frames
 from tracker.reports.facts import Pair, TermFacts, TermLike, gather
-from tracker.reports.printing import NOT_REPORTED, day, moment
+from tracker.reports.printing import NOT_REPORTED, day, days, moment, number
 from tracker.reports.report import Report, Section, Table
 from tracker.reports.rows import optional_day, sentences
 from tracker.reports.sections.care import disposal_section, lessons_section, levels_table
@@ -104,7 +104,20 @@ def report_of(
         pair.as_of,
         code_version,
         sections,
-        (*NOTES, *notes),
+        (*NOTES, year_note(pair), *notes),
+    )
+
+
+def year_note(pair: Pair) -> str:
+    """Which schools the same term last year had, or that there is none."""
+    year, now = pair.year, {school.id for school in pair.now.schools}
+    if year is None:
+        return "The records hold no same term of last year beside which this term could stand."
+    then = {school.id for school in year.schools}
+    both = number(len(now & then))
+    return (
+        f"The same term last year is {year.term.name}, {days(year.period.first, year.period.last)}: "
+        f"{number(len(then))} of its schools are on record, {both} of this term's {number(len(now))} among them."
     )
 
 

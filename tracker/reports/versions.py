@@ -100,6 +100,8 @@ def _headlines(content: Mapping[str, Any]) -> Iterator[tuple[str, _Seen]]:
             yield key, _of_figure(label, line["figure"])
             if line["last_term"] is not None:
                 yield f"{key} last", _of_figure(f"{label}, last term", line["last_term"])
+            if line.get("year_before") is not None:
+                yield f"{key} year", _of_figure(f"{label}, same term last year", line["year_before"])
             if line["target"] is not None:
                 words = line.get("target_words") or str(line["target"])
                 yield f"{key} target", _Seen(f"{label}, target", words, words)

@@ -96,14 +96,23 @@ def short_section(sections: Sequence[Section], title: str = "What happened, in s
     """The main headlines once more, this term beside last term and target, in one table."""
     known = {line.key: line for section in sections for line in section.lines}
     chosen = [known[key] for key in SHORT_KEYS if key in known]
+    year = any(line.year_before is not None for line in chosen)
     columns = (
         words("what", "What"),
         counts("now", "This term"),
         counts("last", "Last term"),
+        *([counts("year", "Same term last year")] if year else []),
         words("target", "Target"),
     )
     cells = tuple(
-        (line.label, line.figure, line.last_term or "no last term on record", target_words(line)) for line in chosen
+        (
+            line.label,
+            line.figure,
+            line.last_term or "no last term on record",
+            *([line.year_before] if year else []),
+            target_words(line),
+        )
+        for line in chosen
     )
     table = Table("in_short", "This term, last term, target", columns, cells)
     return Section("short", title, tables=(table,))
