@@ -85,7 +85,7 @@ def test_packs_that_cannot_be_are_kept_and_refused(office, typed, words):
     [
         ({"expires_on": "2026-02-03"}, "This lot has expired"),
         ({"pieces": "61"}, "61 pieces came and 60 were ordered"),
-        ({"product": "999"}, "one of the choices"),
+        ({"product": "999"}, "Choose from the list"),
         ({"day": "2026-02-05"}, "from the day the order was sent to today"),
         ({"lot": ""}, "Write the lot"),
     ],

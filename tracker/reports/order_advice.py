@@ -16,6 +16,7 @@ from tracker.records.settings import setting
 from tracker.reports import restock_demand
 
 NOTHING: Final = Advice(0, 0, 0, OrderReason.ENOUGH, None, None, None)
+YEAR: Final = 365
 REASON_WORDS: Final = {
     OrderReason.ENOUGH: "What stands in the store and is on order is enough.",
     OrderReason.TO_LEVEL: "Fills up to the level.",
@@ -66,7 +67,8 @@ def read(session: frames.Session, programme_id: int, today: date, budget_minor: 
     terms = orders.terms(session, programme_id, today)
     if not terms:
         return []
-    until = today + timedelta(days=max(one.lead_days + one.review_days for one in terms.values()))
+    longest = max(one.lead_days + one.review_days for one in terms.values())
+    until = today + timedelta(days=max(longest, YEAR))  # a holiday ahead must not make what stands look unused
     stocked = restock_demand.read(session, programme_id, today, until, None)
     use = restock_demand.by_school(session, stocked, ZoneInfo(frames.programme(session, programme_id).zone))
     rules = frames.stock_rules(session, stocked.scope)
@@ -93,7 +95,8 @@ def read(session: frames.Session, programme_id: int, today: date, budget_minor: 
 def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
     product, days = int(row["product_id"]), terms.lead_days + terms.review_days
     law, least = _law(found, product, found.today + timedelta(days=days))
-    per_day = law.mean / days if law else 0.0
+    year, _ = _law(found, product, found.today + timedelta(days=YEAR))
+    per_day = year.mean / YEAR if year else 0.0
     lots = found.lots[found.lots["product_id"] == product]
     standing = [
         Lot(int(pieces), None if pd.isna(until) else until.date())
