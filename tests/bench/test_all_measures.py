@@ -30,6 +30,7 @@ APART = {
     "disclosure_exact": TABLE,
     "feed_counter": "runs a device's counter on, reading by reading, when they come in",
     "steady": "a queue in balance from three numbers",
+    "supplier_order": "says what to order from a supplier on one day; it grows with products, not with schools",
     "travel": PLAN,
     "urgency": PLAN,
 }
