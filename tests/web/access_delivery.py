@@ -1,4 +1,4 @@
-"""Who may use the page of deliveries: an officer or an engineer whose areas hold the whole round."""
+"""Who may use the page of deliveries: an officer or an engineer whose areas hold all stops of the vehicle."""
 
 from __future__ import annotations
 

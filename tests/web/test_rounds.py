@@ -9,13 +9,13 @@ import pytest
 from sqlalchemy import select
 
 from tests.browse import browser_with, make_app, open_login
-from tests.make import make_block, make_person, make_unit
+from tests.make import make_area, make_block, make_person, make_unit
 from tests.records.rounds_world import World, add
 from tracker import models as m
 from tracker.db import make_engine, reading, writing
 from tracker.demo_data import DEMO_NOW
 from tracker.records import rounds_roads
-from tracker.vocabulary import Cause, Role, RoundState, Source, StopState
+from tracker.vocabulary import Cause, LeftOut, Role, RoundState, Source, StopState
 
 WEDNESDAY = date(2026, 2, 4)  # today, on the tests' clock
 
@@ -423,3 +423,24 @@ def test_rounds_and_deliveries_are_listed(office):
     assert "not set out 2 stops" in words(office.engineer.get("/deliveries").text)
     office.set_out()
     assert "under way 2 stops, 2 to do" in words(office.engineer.get("/deliveries").text)
+
+
+def test_who_holds_some_areas_drives_the_vehicles_whose_stops_lie_in_them(office, login_as):
+    world = office.world
+    mine = make_person(
+        office.session, world.programme, Role.ENGINEER, area=office.session.get(m.programme.Area, office.area)
+    )
+    other = make_area(office.session, world.programme)
+    theirs = make_person(office.session, world.programme, Role.ENGINEER, area=other)
+    near, far = login_as(mine), login_as(theirs)
+    address = f"/deliveries/{office.id}/{office.day}"
+    assert (near.get(address).status_code, far.get(address).status_code) == (200, 404)
+    left, taken = (office.session.get(m.rounds.RoundStop, stop) for stop in office.stops)
+    office.session.get(m.school.School, taken.school_id).area_id = other.id
+    office.session.commit()
+    assert (near.get(address).status_code, far.get(address).status_code) == (404, 404)
+    taken.round_day_id, taken.left_out = None, LeftOut.BY_HAND
+    office.session.commit()
+    assert (near.get(address).status_code, far.get(address).status_code) == (200, 404)
+    assert "Van" in near.get("/deliveries").text and "that you may drive" in far.get("/deliveries").text
+    assert left.round_day_id == office.day

@@ -21,7 +21,7 @@ from tracker.models.sheets import WeekSheet
 from tracker.models.supplies import PlannedRound, Product, StockRule, Vehicle
 from tracker.models.units import BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
 from tracker.models.usage import UsageCount
-from tracker.records import calendar
+from tracker.records import calendar, rounds_roads
 from tracker.vocabulary import (
     BeforeKind,
     ClosureScope,
@@ -355,6 +355,19 @@ def test_a_closure_takes_its_school_days_out(change, school, saved):
     assert (row.scope, row.school_id, row.name) == (ClosureScope.SCHOOL, school.id, "Flooded road")
     backwards = change("closure", data | {"last_day": "2026-03-01"})
     assert "The last day is before the first." in backwards.text
+
+
+def test_when_goods_are_received_counts_from_its_day_and_is_shown(change, administrator, school, saved):
+    hours = {"weekdays": ["0", "1"], "opens": "09:00", "closes": "11:30", "from_day": "2026-03-02"}
+    assert "This is before goods are received." in change("delivery-hours", hours | {"closes": "08:00"}).text
+    assert "Choose at least one day." in change("delivery-hours", hours | {"weekdays": []}).text
+    for closes in ("11:30", "12:00"):  # said again, the last word counts
+        assert change("delivery-hours", hours | {"closes": closes}).status_code == 302
+    monday, wednesday = date(2026, 3, 2), date(2026, 3, 4)
+    found = rounds_roads.openings(saved, [school.id], [monday, wednesday])
+    assert found[monday] == {school.id: ((540, 720),)}
+    assert found[wednesday][school.id] != ((540, 720),)  # not a day that was written: the school's own hours
+    assert "Mon 09:00–12:00, from 2 March 2026" in administrator.get(f"/schools/{school.id}/setup").text
 
 
 def test_new_hours_and_breaks_count_from_their_day(change, school, saved):

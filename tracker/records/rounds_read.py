@@ -88,7 +88,7 @@ class RoundView:
     left: list[StopView]
 
     def area_ids(self) -> set[int]:
-        """Areas of its schools."""
+        """Areas of its schools, of those left out too."""
         return {stop.school.area_id for stop in (*self.left, *(stop for day in self.days for stop in day.stops))}
 
     def stop(self, stop_id: int) -> tuple[DayView, StopView] | None:

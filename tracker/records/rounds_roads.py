@@ -14,6 +14,7 @@ from tracker.models.programme import Area
 from tracker.models.rounds import DeliveryHours, StoreSite, TravelMinutes
 from tracker.models.school import School, SchoolDay
 from tracker.models.supplies import StockPlace
+from tracker.records.history import SetupError
 from tracker.vocabulary import PlaceKind
 
 Openings = tuple[tuple[int, int], ...]
@@ -112,6 +113,28 @@ def schools_where(session: Session, school_ids: Collection[int]) -> dict[int, Wh
 
 def _degrees(millionths: int | None) -> float | None:
     return None if millionths is None else millionths / 1e6
+
+
+def set_delivery_hours(
+    session: Session, school: School, weekdays: Collection[int], times: tuple[int, int], day: date
+) -> None:
+    """From a day on a school receives goods between these times on some weekdays.
+
+    Args:
+        weekdays: 0 Monday. times: local minutes after midnight.
+    Raises:
+        SetupError: it ends before it begins.
+    """
+    opens, closes = times
+    if opens >= closes:
+        raise SetupError("closes", "This is before goods are received. Correct one of the times.")
+    for weekday in sorted(weekdays):
+        row = session.scalar(select(DeliveryHours).filter_by(school_id=school.id, weekday=weekday, from_day=day))
+        if row is None:
+            row = DeliveryHours(school_id=school.id, weekday=weekday, from_day=day)
+            session.add(row)
+        row.opens_min, row.closes_min = opens, closes
+    session.flush()
 
 
 def openings(session: Session, school_ids: Collection[int], days: Iterable[date]) -> dict[date, dict[int, Openings]]:

@@ -16,6 +16,7 @@ from tracker.models.disposal import DisposalRoute, IncineratorRating
 from tracker.models.links import Baseline
 from tracker.models.people import Person, RoleGrant
 from tracker.models.programme import Area, Closure, Programme, ProgrammeSetting, Target, Term
+from tracker.models.rounds import DeliveryHours
 from tracker.models.school import Before, Enrolment, School, SchoolBreak, SchoolHours, Shift, StaffCount
 from tracker.models.supplies import PlannedRound, Product, Vehicle
 from tracker.models.units import Block, BlockGroup, Dial, Fitting, MeterScope, Unit, UnitWay
@@ -35,6 +36,7 @@ OF_SCHOOL: dict[str, tuple[type[Any], tuple[str, ...]]] = {
     "shifts": (Shift, ("code",)),
     "hours": (SchoolHours, ("shift_id", "weekday", "from_day")),
     "breaks": (SchoolBreak, ("shift_id", "start_min", "code", "weekday", "from_day")),
+    "received": (DeliveryHours, ("from_day", "weekday")),
     "enrolment": (Enrolment, ("grade", "sex", "age", "from_day")),
     "staff": (StaffCount, ("from_day",)),
     "before": (Before, ("from_day",)),

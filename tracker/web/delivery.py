@@ -52,9 +52,10 @@ def _areas(programme_id: int) -> set[int] | None:
     return found
 
 
-def _reaches(view: rounds_read.RoundView) -> bool:
+def _reaches(view: rounds_read.RoundView, day: rounds_read.DayView) -> bool:
+    """Whether all stops of a vehicle-day lie in the person's areas."""
     areas = _areas(view.round.programme_id)
-    return areas is None or not view.area_ids() - areas
+    return areas is None or all(stop.school.area_id in areas for stop in day.stops)
 
 
 def _trip(round_id: int, day_id: int) -> Trip:
@@ -64,7 +65,7 @@ def _trip(round_id: int, day_id: int) -> Trip:
     programme = access.load_programme(made.programme_id, to=USES)
     view = rounds_read.view(db(), made)
     day = next((day for day in view.days if day.row.id == day_id), None)
-    if day is None or not _reaches(view):
+    if day is None or not _reaches(view, day):
         abort(404)
     return Trip(programme, view, day)
 
@@ -85,8 +86,8 @@ def home():
     trips = []
     for made in rounds_read.under_way(db(), ids):
         view = rounds_read.view(db(), made)
-        if _reaches(view):
-            trips += [(view, day) for day in view.days if day.row.back_at is None and day.stops]
+        waiting = [day for day in view.days if day.row.back_at is None and day.stops]
+        trips += [(view, day) for day in waiting if _reaches(view, day)]
     trips.sort(key=lambda trip: (trip[1].row.set_out_at is None, trip[1].row.day))
     log_view("deliveries", rows=len(trips))
     return render_template("delivery/home.html", trips=trips)

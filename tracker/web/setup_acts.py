@@ -13,7 +13,7 @@ from tracker.models.agreements import Agreement
 from tracker.models.disposal import DisposalRoute
 from tracker.models.school import School, SchoolBreak
 from tracker.models.units import Block, Fitting, Unit
-from tracker.records import setup_school, setup_units
+from tracker.records import rounds_roads, setup_school, setup_units
 from tracker.records.setup_read import SchoolRecord
 from tracker.vocabulary import (
     BeforeKind,
@@ -29,6 +29,7 @@ from tracker.vocabulary import (
 )
 from tracker.web.forms import setup as forms
 from tracker.web.forms.fields import PlainForm, instant, options
+from tracker.web.forms.setup_restock import DeliveryHoursForm
 
 Form = Any
 NOT_KNOWN = -1
@@ -187,6 +188,12 @@ def change_hours(change: Change) -> None:
     )
 
 
+def delivery_hours(change: Change) -> None:
+    form = change.form
+    times = (form.opens.minutes, form.closes.minutes)
+    rounds_roads.set_delivery_hours(change.session, change.school, form.weekdays.data, times, form.from_day.data)
+
+
 def change_break(change: Change) -> None:
     form = change.form
     values = _taken(form, "shift_id", "code", "name")
@@ -299,6 +306,7 @@ ACTS: dict[str, Act] = {
     "dial": Act("Install or exchange a dial", forms.DialForm, put_dial, of=Unit),
     "meter-scope": Act("What a meter serves", forms.ScopeForm, change_scope, of=Unit, offer=_served),
     "hours": Act("School hours", forms.HoursForm, change_hours, offer=_shifts),
+    "delivery-hours": Act("When goods are received", DeliveryHoursForm, delivery_hours),
     "break": Act("A break", forms.BreakForm, change_break, offer=_shifts),
     "end-break": Act("End a break", forms.EndForm, end_break, of=SchoolBreak),
     "closure": Act("Days without school", forms.ClosureForm, closure),

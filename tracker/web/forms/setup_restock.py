@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from tracker.web.forms.fields import CountField, DayField, PickField, PlainForm, text_field
+from wtforms.validators import InputRequired
+
+from tracker.web.forms.fields import (
+    WEEKDAYS,
+    ClockField,
+    CountField,
+    DayField,
+    PickField,
+    PlainForm,
+    TicksField,
+    text_field,
+)
 from tracker.web.forms.setup import COUNTS_FROM, code_field
 
 NOT_LIMITED = "Empty: not limited."
@@ -20,6 +31,15 @@ class PackForm(PlainForm):
     product_id = PickField("Product", coerce=int)
     unit_name = text_field("What its pieces are called, in the plural, for example bars (empty: pieces)", 24)
     pack_ml = CountField("Room a pack takes, in mL", 1, MOST_PACK_ML, required=False, description="Empty: not known.")
+
+
+class DeliveryHoursForm(PlainForm):
+    weekdays = TicksField(
+        "On", [InputRequired("Choose at least one day.")], coerce=int, choices=list(enumerate(WEEKDAYS))
+    )
+    opens = ClockField("Goods are received from", [InputRequired("Write a time of day, for example 08:10.")])
+    closes = ClockField("Goods are received until", [InputRequired("Write a time of day, for example 08:10.")])
+    from_day = DayField("From", description=COUNTS_FROM)
 
 
 class RuleForm(PlainForm):
