@@ -394,3 +394,14 @@ def test_a_page_that_begins_on_another_day_than_the_programmes_weeks_is_refused(
     book = carried(body(look(browser, place, data)))["book"].replace(f'"week":"{WEEK}"', '"week":"2026-01-27"')
     answer = browser.post(address(place, "/load"), data={"book": book, "key": "k"})
     assert answer.status_code == 400 and loading.NO_WEEK in unescape(body(answer))
+
+
+def test_a_word_on_record_that_no_list_offers_may_stay(engine, browser, place):
+    cell = cell_of(engine, place, "out:1:cause")
+    with reading(engine) as session:
+        now = loading.standing(session, place.school.id, WEEK)
+    page = reader.ReadWeek(WEEK, 1, 4, 4, {cell.key: "planned work"}, {cell.key: "D9"})
+    layout = loading.layout(now.plan, now.rows)
+    assert reader.typed_cells(page, layout, {cell.key: "planned work"}) == ({cell.key: "planned work"}, [])
+    (refused,) = reader.typed_cells(page, layout, {})[1]
+    assert refused.cell == cell.key and refused.message.startswith("Write one of: ")

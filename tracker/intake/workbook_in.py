@@ -194,10 +194,13 @@ def _week(line: list[str], grids: Mapping[str, Grid], places: list[list[str]]) -
 # --- texts to cells of the week sheet -----------------------------------------------------------------------------
 
 
-def typed_cells(page: ReadWeek, layout: Layout) -> tuple[dict[str, str], list[CellProblem]]:
+def typed_cells(
+    page: ReadWeek, layout: Layout, on_record: Mapping[str, str] | None = None
+) -> tuple[dict[str, str], list[CellProblem]]:
     """The page's texts as the form would send them, with chosen words for the records, and what cannot be taken.
 
-    A cell that no longer stands in the sheet is refused where something is written in it.
+    A cell that no longer stands in the sheet is refused where something is written in it. A word that is on record
+    (the officer's cause of an outage) may stay although the list does not offer it.
     """
     cells: dict[str, str] = {}
     problems = [CellProblem(key, said, page.cells.get(key, "")) for key, said in page.wrong.items()]
@@ -209,9 +212,9 @@ def typed_cells(page: ReadWeek, layout: Layout) -> tuple[dict[str, str], list[Ce
         if cell is None:
             problems.append(CellProblem(key, f"This is not asked any more. {form.NEW_ONE}", text))
             continue
-        cells[key] = chosen = _chosen(cell, text) if cell.kind in {Kind.CHOICE, Kind.TICK} else text
-        if text and not chosen:
-            cells[key] = text
+        chosen = _chosen(cell, text) if cell.kind in {Kind.CHOICE, Kind.TICK} else text
+        cells[key] = chosen or text
+        if text and not chosen and text != (on_record or {}).get(key):
             words = ", ".join(choices_of(cell).values())
             problems.append(CellProblem(key, f"Write one of: {words}. Or leave the cell empty.", text))
     noted, wrong = _notes(page)

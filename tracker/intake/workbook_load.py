@@ -145,7 +145,7 @@ def _load_week(session: Session, page: ReadWeek, by: Loading) -> WeekOutcome:
     made_for = layout(now.plan, RowCounts(page.outages, page.sessions))
     if _asked(page) != set(workbook_form.stable_keys(made_for)):
         return WeekOutcome(page, NEW, (CellProblem("", OTHER_CELLS, ""),))
-    typed, wrong = typed_cells(page, made_for)
+    typed, wrong = typed_cells(page, made_for, now.cells)
     if not wrong and not _anything(typed, made_for):
         return WeekOutcome(page, EMPTY)
     cells = _merged(page, now, typed, made_for)
