@@ -412,6 +412,8 @@ class WorkPaper(StrEnum):
     """Papers of the day's work, laid out like reports and never published."""
 
     RESTOCK_PLAN = "restocking plan"
+    PAYS_BACK = "which fitting pays back"
+    OPEN_COSTS = "what keeping the units open costs"
 
 
 CABIN_LIKE = (UnitKind.CABIN, UnitKind.URINAL)

@@ -7,6 +7,7 @@ from tests.web.access_table import Entry
 OFFICER = {"officer"}
 SCHOOL = {"school_id": "school"}
 PROGRAMME = {"programme_id": "programme"}
+PROGRAMME_TERM = PROGRAMME | {"term": "term"}
 SHEET = {"sheet_id": "sheet"}
 PLACE = {"place_id": "place"}
 FIRST = {"number": 1}
@@ -34,6 +35,12 @@ ROWS = [
     Entry("officer.spot_checks", {"officer", "officer_area"}, PROGRAMME | {"term": "term"}),
     Entry("officer.draw_checks", OFFICER, PROGRAMME | {"term": "term"}),
     Entry("officer.answer_check", OFFICER, {"check_id": "spot_check"}),
+    Entry("officer.pays_back", {"officer", "officer_area"}, PROGRAMME_TERM),
+    Entry("officer.pays_back_file", {"officer", "officer_area"}, PROGRAMME_TERM, {"name": "report.json"}),
+    Entry("officer.open_costs", {"officer", "officer_area"}, PROGRAMME_TERM),
+    Entry(
+        "officer.open_costs_file", {"officer", "officer_area"}, PROGRAMME | {"term": "term"}, {"name": "report.json"}
+    ),
     Entry("officer.restock", {"officer", "officer_area"}, {"programme_id": "programme"}),
     Entry("officer.restock_file", {"officer", "officer_area"}, {"programme_id": "programme"}, {"name": "report.json"}),
     Entry("officer.school", OFFICER, SCHOOL),

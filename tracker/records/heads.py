@@ -63,6 +63,7 @@ class AgreementHead:
     promise_hours: int
     visit_every_days: int
     serials: dict[int, str]
+    price_minor: int = 0  # a year
 
 
 def programme(session: Session, programme_id: int) -> ProgrammeHead:
@@ -137,6 +138,7 @@ def agreements(session: Session, programme_id: int) -> tuple[AgreementHead, ...]
             row.promise_hours,
             row.visit_every_days,
             serials.get(row.id, {}),
+            row.price_minor,
         )
         for row in rows
     )

@@ -27,6 +27,7 @@ DECIMALS = {
     "L per pupil and school day": 2,
     "visits per pupil and school day": 2,
     "weeks": 1,
+    "terms": 1,
     "hours": 1,
     "napkins per school day": 1,
     "school hours": 1,

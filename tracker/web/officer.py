@@ -5,6 +5,7 @@ from __future__ import annotations
 from tracker.web import (
     officer_acts,
     officer_evidence,
+    officer_money,
     officer_orders,
     officer_restock,
     officer_round,
@@ -20,6 +21,7 @@ __all__ = [
     "bp",
     "officer_acts",
     "officer_evidence",
+    "officer_money",
     "officer_orders",
     "officer_restock",
     "officer_round",

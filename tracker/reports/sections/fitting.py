@@ -94,8 +94,8 @@ def _tables(facts: TermFacts, rows: pd.DataFrame, came: pd.DataFrame, kind: str)
     if not found:
         return ()
     name = FITTING_WORDS[FittingKind(kind)]
-    shown = _Shown(f"fitting_{kind}", name, None)
-    return _comparison_table(shown, found), _evidence_table(shown, found)
+    shown = Shown(f"fitting_{kind}", name, None)
+    return _comparison_table(shown, found), evidence_table(shown, found)
 
 
 def _trial_tables(facts: TermFacts, rows: pd.DataFrame, trial: TrialHead) -> tuple[Table, ...]:
@@ -104,9 +104,9 @@ def _trial_tables(facts: TermFacts, rows: pd.DataFrame, trial: TrialHead) -> tup
     found = _compared(facts, rows[own], trial.fitting.value, trial.from_day)
     declaration = declaration_of(trial)
     stem = f"trial_{key_part(trial.code)}"
-    shown = _Shown(stem, f"{FITTING_WORDS[trial.fitting]}, trial {trial.code}", declaration)
+    shown = Shown(stem, f"{FITTING_WORDS[trial.fitting]}, trial {trial.code}", declaration)
     result = declaration_table(stem, trial, declaration, found.get(trial.measure))
-    return (result, _comparison_table(shown, found), _evidence_table(shown, found)) if found else (result,)
+    return (result, _comparison_table(shown, found), evidence_table(shown, found)) if found else (result,)
 
 
 def _compared(facts: TermFacts, rows: pd.DataFrame, kind: str, change: date | None = None) -> dict[Measure, Comparison]:
@@ -115,11 +115,11 @@ def _compared(facts: TermFacts, rows: pd.DataFrame, kind: str, change: date | No
     design = comparison.possible_design(labelled)
     if design is None or design is Design.BETWEEN:
         return {}
-    return {measure: comparison.compare(labelled, measure, design, _basis(rows, measure)) for measure in MEASURES}
+    return {measure: comparison.compare(labelled, measure, design, basis_of(rows, measure)) for measure in MEASURES}
 
 
 @dataclass(frozen=True, slots=True)
-class _Shown:
+class Shown:
     """Under which key and name a comparison stands, and how it was declared."""
 
     key: str
@@ -127,7 +127,7 @@ class _Shown:
     declaration: trials.Declaration | None
 
 
-def _basis(rows: pd.DataFrame, measure: Measure) -> Basis:
+def basis_of(rows: pd.DataFrame, measure: Measure) -> Basis:
     if measure is Measure.LITRES_PER_VISIT:
         return Basis.MODELLED
     if measure is Measure.AVAILABILITY:
@@ -135,7 +135,7 @@ def _basis(rows: pd.DataFrame, measure: Measure) -> Basis:
     return weakest(Basis(name) for name in rows["basis"].dropna().unique())
 
 
-def _comparison_table(shown: _Shown, found: Mapping[Measure, Comparison]) -> Table:
+def _comparison_table(shown: Shown, found: Mapping[Measure, Comparison]) -> Table:
     rows = tuple(_cells(one, shown.declaration) for one in found.values())
     design = next(iter(found.values())).design
     columns = (
@@ -162,19 +162,19 @@ def _cells(one: Comparison, declaration: trials.Declaration | None) -> tuple[Cel
     arms = (before, one.fitted, one.plain_before, one.plain) if both else (before, one.fitted)
     sides: list[Cell] = [comparison.arm_figure(arm, one) if arm is not None else None for arm in arms]
     sides += ["none"] * (4 - len(sides))
-    rests = _rests(one.fitted)
+    rests = rests_on(one.fitted)
     if both:
-        rests += f"; others: {_rests(one.plain)}"
+        rests += f"; others: {rests_on(one.plain)}"
     strength = trials.evidence(one, declaration).strength.value
     return one.measure.value, *sides, difference(one), rests, strength
 
 
-def _rests(arm: Arm) -> str:
+def rests_on(arm: Arm) -> str:
     units = "1 unit" if arm.units == 1 else f"{arm.units} units"
     return f"{units} at 1 school" if arm.schools == 1 else f"{units} at {arm.schools} schools"
 
 
-def _evidence_table(shown: _Shown, found: Mapping[Measure, Comparison]) -> Table:
+def evidence_table(shown: Shown, found: Mapping[Measure, Comparison]) -> Table:
     """What each measure is worth as evidence; sentences that hold for all of them once."""
     said: dict[str, list[str]] = {}
     for measure, one in found.items():
