@@ -24,7 +24,7 @@ from tracker.vocabulary import Role
 
 SIZES = (100, 300, 1000)
 REPEATS = 5
-LIMIT_MS, LIMIT_AT = 1000, 100
+LIMIT_MS, LIMIT_AT = 500, 100
 MORE = """
 INSERT INTO product (id, programme_id, code, name, menstrual, pack_size, unit_cost_minor, pack_ml)
   VALUES (2, 1, 'SOAP', 'Soap', 0, 12, 90, 1500), (3, 1, 'DIS', 'Disinfectant', 0, 6, 240, 7500),
