@@ -7,9 +7,11 @@ from datetime import date, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 
 from tracker.measures.counts import CountLaw
+from tracker.measures.reorder import months_of_stock
 from tracker.measures.supplier_order import Advice, Lot, Need, OrderReason, advise, goes_off
 from tracker.records import frames, orders
 from tracker.records.settings import setting
@@ -17,6 +19,7 @@ from tracker.reports import restock_demand
 
 NOTHING: Final = Advice(0, 0, 0, OrderReason.ENOUGH, None, None, None)
 YEAR: Final = 365
+MONTH: Final = YEAR / 12
 REASON_WORDS: Final = {
     OrderReason.ENOUGH: "What stands in the store and is on order is enough.",
     OrderReason.TO_LEVEL: "Fills up to the level.",
@@ -30,7 +33,8 @@ REASON_WORDS: Final = {
 @dataclass(frozen=True, slots=True)
 class Line:
     """A product that can be ordered. ``need.law`` None: demand is not known. ``low`` and ``high``: nine of ten cases.
-    ``goes_off``: lot, last day and pieces that expire before they are used."""
+    ``goes_off``: lot, last day and pieces that expire before they are used. ``months``: on hand in months of the year's
+    use, None without a use. ``known_until``: the last school day on record, where it lies before the days ahead end."""
 
     product_id: int
     name: str
@@ -41,6 +45,8 @@ class Line:
     low: int | None
     high: int | None
     goes_off: tuple[tuple[str, date, int], ...]
+    months: float | None
+    known_until: date | None
     advice: Advice
     reason: str
     least: bool
@@ -49,7 +55,7 @@ class Line:
 @dataclass(frozen=True, slots=True)
 class _Read:
     today: date
-    days: pd.DataFrame
+    days: pd.DataFrame  # school days of the year behind and the year ahead, as far as they are on record
     use: pd.DataFrame
     lots: pd.DataFrame
     minimum: dict[int, int]
@@ -62,20 +68,22 @@ def read(session: frames.Session, programme_id: int, today: date, budget_minor: 
 
     Demand is the sum of the schools whose demand is known, over the school days of review and lead time. Its spread
     is that of the counts with the error of each school's rate. ``least``: a school's demand is only known as "at
-    least", or not at all. What has expired, or goes off before it is used, does not count as on hand.
+    least", or not at all. What has expired, or goes off before it is used, does not count as on hand. Monthly use is
+    a year's, so that a holiday ahead does not make what stands look unused: that of the 365 days with most school days
+    on record, between a year ago and a year ahead (terms to come are often not entered yet).
     """
     terms = orders.terms(session, programme_id, today)
     if not terms:
         return []
     longest = max(one.lead_days + one.review_days for one in terms.values())
-    until = today + timedelta(days=max(longest, YEAR))  # a holiday ahead must not make what stands look unused
-    stocked = restock_demand.read(session, programme_id, today, until, None)
+    stocked = restock_demand.read(session, programme_id, today, today, None)
+    span = frames.Scope(programme_id, today - timedelta(days=YEAR), today + timedelta(days=max(longest, YEAR)))
     use = restock_demand.by_school(session, stocked, ZoneInfo(frames.programme(session, programme_id).zone))
     rules = frames.stock_rules(session, stocked.scope)
     kept = rules.groupby("product_id")["minimum"].sum()
     found = _Read(
         today,
-        stocked.days[stocked.days["day"] > pd.Timestamp(today)],
+        frames.school_days_ahead(session, span),
         use,
         frames.store_lots(session, programme_id, today),
         dict(zip(kept.index.astype(int).tolist(), kept.astype(int).tolist(), strict=True)),
@@ -94,8 +102,9 @@ def read(session: frames.Session, programme_id: int, today: date, budget_minor: 
 
 def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
     product, days = int(row["product_id"]), terms.lead_days + terms.review_days
-    law, least = _law(found, product, found.today + timedelta(days=days))
-    year, _ = _law(found, product, found.today + timedelta(days=YEAR))
+    last = found.today + timedelta(days=days)
+    law, least = _law(found, product, _school_days(found, found.today, last))
+    year, _ = _law(found, product, _days_of_a_year(found))
     per_day = year.mean / YEAR if year else 0.0
     lots = found.lots[found.lots["product_id"] == product]
     standing = [
@@ -121,17 +130,47 @@ def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
         found.minimum.get(product, 0),
     )
     low, high = (law.smallest(0.05), law.smallest(0.95)) if law else (None, None)
-    unit = str(row["unit_name"] or "pieces")
-    return Line(product, str(row["name"]), unit, terms.supplier, days, need, low, high, named, NOTHING, "", least)
+    ends = found.days["day"].max()
+    return Line(
+        product,
+        str(row["name"]),
+        str(row["unit_name"] or "pieces"),
+        terms.supplier,
+        days,
+        need,
+        low,
+        high,
+        named,
+        months_of_stock(need.on_hand, per_day * MONTH),
+        ends.date() if not pd.isna(ends) and ends < pd.Timestamp(last) else None,
+        NOTHING,
+        "",
+        least,
+    )
 
 
-def _law(found: _Read, product: int, last: date) -> tuple[CountLaw | None, bool]:
-    """Requests up to a day, and whether they are a least number."""
+def _school_days(found: _Read, after: date, last: date) -> pd.Series:
+    """School days after a day up to another one, by school."""
+    day = found.days["day"]
+    return found.days[(day > pd.Timestamp(after)) & (day <= pd.Timestamp(last))].groupby("school_id").size()
+
+
+def _days_of_a_year(found: _Read) -> pd.Series:
+    """School days in the fullest run of a year on record, by school."""
+    return found.days.groupby("school_id")["day"].agg(_fullest_year)
+
+
+def _fullest_year(days: pd.Series) -> int:
+    held = np.sort(days.to_numpy())
+    return int((np.searchsorted(held, held + np.timedelta64(YEAR, "D")) - np.arange(len(held))).max())
+
+
+def _law(found: _Read, product: int, ahead: pd.Series) -> tuple[CountLaw | None, bool]:
+    """Requests on so many school days of each school, and whether they are a least number."""
     mine = found.use[found.use["product_id"] == product]
     known = mine[mine["finite"].astype(bool) & mine["per_day"].notna()]
     if known.empty:
         return None, False
-    ahead = found.days[found.days["day"] <= pd.Timestamp(last)].groupby("school_id").size()
     days = known["school_id"].map(ahead).fillna(0)
     mean = known["per_day"] * days
     variance = known["ratio"].clip(lower=1.0) * mean + (known["se"].fillna(0.0) * days) ** 2
