@@ -307,3 +307,22 @@ def test_the_page_asks_the_same_number_of_queries_whatever_the_number_of_schools
         stock.post(session, "SUP", f"N{number}", 10, stock.fresh)
     session.commit()
     assert count_queries(engine, lambda: stock.officer.get(address)) == before
+
+
+@pytest.mark.parametrize(
+    ("act", "sentences"),
+    [
+        ("move", ["Choose what moved.", "Choose where the pieces went."]),
+        ("count", ["Choose what was counted."]),
+        ("write-off", ["Choose what is written off."]),
+    ],
+)
+def test_nothing_is_taken_to_be_meant_because_it_stands_first_in_a_list(stock, act, sentences):
+    address = f"/places/{stock.places['STORE'].id}/stock/{act}"
+    page = stock.officer.get(address).text
+    assert '<option value="">choose</option>' in page and "<option selected" not in page
+    answer = stock.officer.post(
+        address, data={"key": KEY, "quantity": "1", "day": DAY.isoformat(), "product": "", "to_place": "", "lot": ""}
+    )
+    assert answer.status_code == 400
+    assert all(sentence in answer.text for sentence in sentences)

@@ -19,6 +19,7 @@ from tracker.web.forms.stock import BoxForm, CountForm, ExplainForm, MoveForm, R
 from tracker.web.officer_today import bp
 from tracker.web.signing import signed
 
+TO_CHOOSE = ("", "choose")  # nothing is moved, counted or written off because it stood first in a list
 FUTURE = "This day has not come yet."
 CHANGED = "This difference has changed or was explained meanwhile. Look at the list again."
 
@@ -83,8 +84,8 @@ def stock_move(place_id: int):
     others = ledger_pages.places(db(), place.programme_id, area_ids(Role.OFFICER, place.programme_id))
     ends = {line.place.id: line.place for line in others if line.place.id != place.id}
     form = MoveForm() if request.method == "POST" else MoveForm(day=_today(place))
-    form.product.choices = options(ledger_pages.product_names(db(), place.programme_id).items())
-    form.to_place.choices = options([(one.id, ledger.place_words(db(), one)) for one in ends.values()])
+    form.product.choices = options([TO_CHOOSE, *ledger_pages.product_names(db(), place.programme_id).items()])
+    form.to_place.choices = options([TO_CHOOSE, *((one.id, ledger.place_words(db(), one)) for one in ends.values())])
     words = {
         "title": "Move pieces",
         "intro": "The lot that expires first is taken to have left, unless it has expired.",
@@ -116,7 +117,7 @@ def stock_count(place_id: int):
     """Record a count; what differs from the record becomes a move that says so."""
     place, _ = load_place(place_id)
     form = CountForm() if request.method == "POST" else CountForm(day=_today(place))
-    form.product.choices = options(ledger_pages.product_names(db(), place.programme_id).items())
+    form.product.choices = options([TO_CHOOSE, *ledger_pages.product_names(db(), place.programme_id).items()])
     words = {
         "title": "Count",
         "intro": "A count is made at the end of a day. What differs from the record is listed until somebody says why.",
@@ -142,7 +143,7 @@ def stock_write_off(place_id: int):
     rows = ledger.balances(db(), place.programme_id, place_ids=[place.id])
     form = WriteOffForm() if request.method == "POST" else WriteOffForm(day=_today(place))
     names = ledger_pages.product_names(db(), place.programme_id)
-    form.lot.choices = options([(row.lot_id, _lot_words(row, names)) for row in rows])
+    form.lot.choices = options([TO_CHOOSE, *((row.lot_id, _lot_words(row, names)) for row in rows)])
     words = {"title": "Write off", "intro": "", "button": "Write these pieces off"}
     if not rows:
         flash("Nothing is on record here, so nothing can be written off.")
