@@ -120,8 +120,7 @@ def _measures(shown: Shown, found: Mapping[Measure, Comparison]) -> Table:
         counts("with", "With it"),
         counts("without", "Without it"),
         counts("difference", "Difference"),
-        words("rests", "Rests on"),
-        words("evidence", "Evidence"),
+        words("rests", "Rests on, and the evidence"),
     )
     cells: list[tuple[Cell, ...]] = []
     for measure, one in found.items():
@@ -130,7 +129,8 @@ def _measures(shown: Shown, found: Mapping[Measure, Comparison]) -> Table:
         if one.design is not Design.BEFORE_AFTER:
             rests += f"; others: {rests_on(one.plain)}"
         sides = (comparison.arm_figure(one.fitted, one), comparison.arm_figure(without, one), difference(one))
-        cells.append((measure.value, *sides, rests, trials.evidence(one, shown.declaration).strength.value))
+        strength = trials.evidence(one, shown.declaration).strength.value
+        cells.append((measure.value, *sides, f"{rests}; evidence: {strength}"))
     design = next(iter(found.values())).design
     note = {
         Design.BOTH: "Without it: the same units before. The difference is less the change of the others meanwhile.",
@@ -158,7 +158,7 @@ def _payback_table(pair: Pair, kind: FittingKind, one: Comparison | None, prices
 
 
 def _entered(minor: int | None, unit: str) -> Cell:
-    return "not recorded" if minor is None else Figure(float(minor), unit, Basis.COUNTED)
+    return "not recorded" if minor is None else Figure(float(minor), unit, Basis.ESTIMATED)
 
 
 def _saved(one: Comparison | None) -> Figure:
