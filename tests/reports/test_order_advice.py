@@ -46,6 +46,7 @@ def test_demand_level_and_packs_are_those_of_an_independent_library(world):
     # a negative binomial with p = 20 ÷ 40 and r = 20 (scipy).
     law = stats.nbinom(20, 0.5)
     assert (line.need.law.mean, line.need.law.variance) == (pytest.approx(20), pytest.approx(40))
+    assert (line.days, line.school_days, line.look_again) == (14, 10, date(2026, 2, 11))
     assert (line.low, line.high) == (int(law.ppf(0.05)), int(law.ppf(0.95)))
     assert line.advice.level == int(law.ppf(0.95))
     assert line.advice.packs == -(-(line.advice.level - 22) // 4)  # packs of four

@@ -46,8 +46,8 @@ def office(session, login_as):
 
 def test_without_a_demand_the_page_says_so_and_advises_nothing(office):
     text = office.officer.get(office.url).text
-    assert "Expected requests: not recorded." in text
-    assert "The demand cannot be estimated" in text and "On hand: 160." in text
+    assert ">not recorded<" in text and "unmet" not in text
+    assert "The demand cannot be estimated" in text and 'data-head="On hand (pieces)">160<' in text
 
 
 def test_an_order_goes_from_draft_to_received_and_the_page_names_the_rest(office):
@@ -57,10 +57,35 @@ def test_an_order_goes_from_draft_to_received_and_the_page_names_the_rest(office
     office.officer.post(f"/orders/{order}/send")
     assert office.came(order).status_code == 302
     assert "Outstanding: 35 napkins of Day napkin" in office.officer.get(office.url).text
-    office.came(order, key="r2", pieces="35")
+    office.came(order, key="r2", pieces="34")
+    assert "Outstanding: 1 piece of Day napkin" in office.officer.get(office.url).text
+    office.came(order, key="r3", pieces="1")
     assert [row.state for row in office.rows(m.orders.SupplierOrder)] == [OrderState.RECEIVED]
     page = office.officer.get(f"/orders/{order}").text
-    assert "35 of Day napkin, lot L7, expires on" in page and "3.00" in page  # 6 packs at 50 minor units
+    assert "34 of Day napkin, lot L7, expires on" in page and "3.00" in page  # 6 packs at 50 minor units
+
+
+@pytest.mark.parametrize(
+    ("typed", "status", "words"),
+    [
+        ("", 200, "Not limited by a budget"),
+        ("3.00", 200, "Within a budget of 3.00 XTS"),
+        ("3.00 XTS", 200, "Within a budget of 3.00 XTS"),
+        ("500 USD", 400, "The programme counts in XTS, and this amount says USD."),
+        ("-5", 400, "Write a number of 0 or more, or leave it empty."),
+        ("some", 400, "this amount says SOME"),
+    ],
+)
+def test_a_budget_is_taken_in_the_programmes_currency_and_kept_as_typed(office, typed, status, words):
+    answer = office.officer.get(office.url, query_string={"budget": typed})
+    assert answer.status_code == status
+    assert words in answer.text and f'value="{typed}"' in answer.text
+
+
+def test_a_budget_stays_when_the_packs_are_sent_back(office):
+    answer = office.officer.post(f"{office.url}?budget=3.00", data={office.name: "4", "key": "abc"})
+    assert answer.status_code == 400
+    assert 'value="4"' in answer.text and "Within a budget of 3.00 XTS" in answer.text
 
 
 @pytest.mark.parametrize(

@@ -33,6 +33,7 @@ REASON_WORDS: Final = {
 @dataclass(frozen=True, slots=True)
 class Line:
     """A product that can be ordered. ``need.law`` None: demand is not known. ``low`` and ``high``: nine of ten cases.
+    ``school_days``: of the days ahead, at the school that has most. ``look_again``: the level lasts until then.
     ``goes_off``: lot, last day and pieces that expire before they are used. ``months``: on hand in months of the year's
     use, None without a use. ``known_until``: the last school day on record, where it lies before the days ahead end."""
 
@@ -41,6 +42,8 @@ class Line:
     unit_name: str
     supplier: str
     days: int
+    school_days: int
+    look_again: date
     need: Need
     low: int | None
     high: int | None
@@ -103,7 +106,8 @@ def read(session: frames.Session, programme_id: int, today: date, budget_minor: 
 def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
     product, days = int(row["product_id"]), terms.lead_days + terms.review_days
     last = found.today + timedelta(days=days)
-    law, least = _law(found, product, _school_days(found, found.today, last))
+    ahead = _school_days(found, found.today, last)
+    law, least = _law(found, product, ahead)
     year, _ = _law(found, product, _days_of_a_year(found))
     per_day = year.mean / YEAR if year else 0.0
     lots = found.lots[found.lots["product_id"] == product]
@@ -137,6 +141,8 @@ def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
         str(row["unit_name"] or "pieces"),
         terms.supplier,
         days,
+        int(ahead.max()) if len(ahead) else 0,
+        found.today + timedelta(days=terms.review_days),
         need,
         low,
         high,

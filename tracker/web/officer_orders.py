@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import secrets
+from dataclasses import dataclass
 from typing import Any
 
 from flask import abort, flash, redirect, render_template, request, url_for
 
+from tracker.intake.restock_ask import minor_units
 from tracker.models.orders import SupplierOrder
 from tracker.models.programme import Programme
 from tracker.records import orders, rounds_roads
@@ -24,6 +26,17 @@ from tracker.web.officer_today import bp
 from tracker.web.signing import signed
 
 WHOLE = "Write a whole number of packs, 0 for none."
+HEADS = ("Expected requests", "Level (pieces)", "On hand (pieces)", "On order (pieces)", "Months of stock",
+         "Fill rate", "Advised", "Packs to order")  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """What was typed as a budget, in minor units; None is not limited. ``wrong``: what to write instead."""
+
+    typed: str
+    minor: int | None = None
+    wrong: str = ""
 
 
 def load_order(order_id: int) -> tuple[SupplierOrder, Programme]:
@@ -53,7 +66,17 @@ def orders_page(programme_id: int):
         if made:
             flash("Kept as draft: " + ", ".join(made) + ". Look at each one, then mark it as sent.")
             return redirect(url_for(".orders_page", programme_id=programme.id))
-    return _home(programme, errors), 400 if errors else 200
+    budget = _budget(programme.currency)
+    return _home(programme, errors, budget), 400 if errors or budget.wrong else 200
+
+
+def _budget(currency: str) -> Budget:
+    """The budget of the address, which the form of the packs keeps."""
+    typed = request.args.get("budget", "")
+    try:
+        return Budget(typed, minor_units(typed, currency))
+    except ValueError as wrong:
+        return Budget(typed, wrong=str(wrong))
 
 
 def _make(programme: Programme, errors: dict[str, str]) -> list[str]:
@@ -89,11 +112,11 @@ def _plan(programme: Programme, at: int, supplier: str, packs: dict[int, int]) -
     return OrderPlan(f"{key or secrets.token_hex(16)}-{at}", stores[0].id, supplier, packs)
 
 
-def _home(programme: Programme, errors: dict[str, str]):
+def _home(programme: Programme, errors: dict[str, str], budget: Budget):
     from tracker.reports import order_advice  # it brings pandas, which other pages do without
 
     today = clock.today(programme.zone)
-    advice = order_advice.read(db(), programme.id, today)
+    advice = order_advice.read(db(), programme.id, today, budget.minor)
     rows = orders.listing(db(), programme.id)
     log_view("orders to suppliers", rows=len(rows) + len(advice))
     return render_template(
@@ -101,16 +124,29 @@ def _home(programme: Programme, errors: dict[str, str]):
         programme=programme,
         advice=advice,
         rows=rows,
-        errors=list(errors.items()),
+        heads=HEADS,
+        budget=budget,
+        cost=sum(one.advice.cost_minor for one in advice),
+        ends=min((one.known_until for one in advice if one.known_until), default=None),
+        errors=[("budget", budget.wrong)] * bool(budget.wrong) + list(errors.items()),
         wrong=errors,
         typed=request.form,
         key=request.form.get("key") or secrets.token_hex(16),
         day_now=today,
         open_states=orders.OPEN,
         waiting=_waiting(rows),
-        money=lambda minor: printing.money(minor, programme.currency),
-        number=printing.number,
+        **_printers(programme.currency),
     )
+
+
+def _printers(currency: str) -> dict[str, Any]:
+    return {
+        "money": lambda minor: printing.money(minor, currency),
+        "number": printing.number,
+        "amount": printing.amount,
+        "pieces": _pieces,
+        "bare": printing.bare,
+    }
 
 
 def _waiting(rows: list[SupplierOrder]) -> dict[int, list[str]]:
@@ -119,8 +155,13 @@ def _waiting(rows: list[SupplierOrder]) -> dict[int, list[str]]:
     for line, product, came in orders.lines_of(db(), [row.id for row in rows if row.state in orders.OPEN]):
         rest = line.packs * line.pack_size - came
         if rest > 0:
-            found.setdefault(line.order_id, []).append(f"{rest} {product.unit_name or 'pieces'} of {product.name}")
+            found.setdefault(line.order_id, []).append(f"{_pieces(rest, product.unit_name)} of {product.name}")
     return found
+
+
+def _pieces(number: float, unit_name: str | None) -> str:
+    """Pieces by the product's word for them. That word is on record in the plural only: one is a piece."""
+    return printing.amount(number, "pieces" if printing.number(number) == "1" or not unit_name else unit_name)
 
 
 @bp.get("/orders/<int:order_id>")
@@ -148,7 +189,7 @@ def _order(order: SupplierOrder, programme: Programme, receipt: Any = None, clos
         draft=order.state is OrderState.DRAFT,
         under_way=order.state in orders.OPEN,
         may_receive=order.state in (*orders.OPEN, OrderState.RECEIVED),
-        money=lambda minor: printing.money(minor, programme.currency),
+        **_printers(programme.currency),
         total=sum(line.packs * line.pack_price_minor for line, _, _ in lines),
     )
 
@@ -187,7 +228,7 @@ def order_receive(order_id: int):
         show_errors(form, wrong.field if wrong.field in form else "pieces", str(wrong))
         return _order(*load_order(order_id), receipt=form), 400
     db().commit()
-    flash(f"Kept: {came.pieces} pieces came to the store.")
+    flash(f"Kept: {printing.amount(came.pieces, 'pieces')} came to the store.")
     return redirect(url_for(".order_page", order_id=order_id))
 
 
