@@ -18,7 +18,7 @@ from tracker.measures.figure import Figure, Part
 from tracker.models.publications import Publication, PublicationFile
 from tracker.models.sheets import Query, WeekSheet
 from tracker.records import publications
-from tracker.reports import checks, publishing
+from tracker.reports import checks, opened, publishing
 from tracker.reports.printing import rounded
 from tracker.reports.report import Column
 from tracker.vocabulary import Basis, ReportKind, Role, SheetState
@@ -143,7 +143,7 @@ def test_printed_parts_add_up_exactly_to_the_printed_number(values):
         found = Figure(
             sum(values), unit, Basis.SAMPLED, parts=tuple(Part(f"S{n}", WEEKS[0], v) for n, v in enumerate(values))
         )
-        digits = publishing.printed_parts(found)
+        digits = opened.printed_parts(found)
         assert sum(part.digits for part in digits) == rounded(sum(values), 1 if unit == "hours" else 0)
         step = 0.1 if unit == "hours" else 1
         assert all(abs(float(part.digits) - value) < step for part, value in zip(digits, values, strict=True))
@@ -152,19 +152,19 @@ def test_printed_parts_add_up_exactly_to_the_printed_number(values):
 def test_parts_below_zero_add_up_too():
     # -1.6 + 0.3 = -1.3, printed -1: cut down to -2 and 0, one unit is missing, and the first lost most (0.4 > 0.3).
     figure = Figure(-1.3, "L", Basis.MODELLED, parts=parts(-1.6, 0.3))
-    assert [int(part.digits) for part in publishing.printed_parts(figure)] == [-1, 0]
+    assert [int(part.digits) for part in opened.printed_parts(figure)] == [-1, 0]
 
 
 def test_two_contributions_of_one_school_and_week_become_one_line():
     figure = Figure(5.0, "L", Basis.METERED, parts=(Part("S1", WEEKS[0], 2.0), Part("S1", WEEKS[0], 3.0)))
-    assert [int(part.digits) for part in publishing.printed_parts(figure)] == [5]
+    assert [int(part.digits) for part in opened.printed_parts(figure)] == [5]
 
 
 def test_a_share_does_not_pretend_to_add_up():
-    assert not publishing.adds_up(SHARE) and not publishing.adds_up(BLANK)
-    assert not publishing.adds_up(replace(VISITS, parts=parts(1, 2, 3)))
+    assert not opened.adds_up(SHARE) and not opened.adds_up(BLANK)
+    assert not opened.adds_up(replace(VISITS, parts=parts(1, 2, 3)))
     with pytest.raises(ValueError, match="not the sum"):
-        publishing.printed_parts(SHARE)
+        opened.printed_parts(SHARE)
 
 
 # --- versions -----------------------------------------------------------------------------------------------------

@@ -24,8 +24,10 @@ __all__ = [
     "Spell",
     "days_between_looks",
     "days_between_visits",
+    "failures",
     "looks",
     "promise_kept",
+    "promised",
     "service_gaps",
     "spells",
     "time_between_failures",
@@ -51,6 +53,19 @@ def promise_kept(outages: pd.DataFrame, promise_hours: float, as_of: datetime) -
     Raises:
         ValueError: the promise is not above 0.
     """
+    due, faults = promised(outages, promise_hours, as_of)
+    kept = sum(1 for _, in_time in due if in_time)
+    share, low, high = wilson(kept, len(due))
+    note = LATE_NOTE if len(due) < faults else ""
+    return Figure(share, "share", Basis.COUNTED, low, high, len(due), len(due), records="outages", note=note)
+
+
+def promised(outages: pd.DataFrame, promise_hours: float, as_of: datetime) -> tuple[list[tuple[Spell, bool]], int]:
+    """The faults that ``promise_kept`` counts, each with whether it ended in time, and how many faults there were.
+
+    Raises:
+        ValueError: the promise is not above 0.
+    """
     if promise_hours <= 0:
         raise ValueError(f"a promise needs a time above 0 hours, got {promise_hours}")
     repairs = outages[~outages["cause"].isin([Cause.PLANNED.value, Cause.EMPTY.value])]
@@ -58,10 +73,7 @@ def promise_kept(outages: pd.DataFrame, promise_hours: float, as_of: datetime) -
     stop, allowed = minute_of(as_of), promise_hours * 60
     faults = spells(repairs, as_of)
     due = [fault for fault in faults if fault.end is not None or stop - fault.start > allowed]
-    kept = sum(1 for fault in due if fault.end is not None and fault.end - fault.start <= allowed)
-    share, low, high = wilson(kept, len(due))
-    note = LATE_NOTE if len(due) < len(faults) else ""
-    return Figure(share, "share", Basis.COUNTED, low, high, len(due), len(due), records="outages", note=note)
+    return [(fault, fault.end is not None and fault.end - fault.start <= allowed) for fault in due], len(faults)
 
 
 def time_between_failures(outages: pd.DataFrame, days: pd.DataFrame, scope: Scope) -> Figure:
@@ -79,8 +91,7 @@ def time_between_failures(outages: pd.DataFrame, days: pd.DataFrame, scope: Scop
     """
     seen = days[days["observed"]]
     hours = int(seen["scheduled_min"].sum() - seen["down_min"].sum()) / 60
-    failures = _failures(outages, days, scope)
-    value, low, high = mean_time_between(hours, failures)
+    value, low, high = mean_time_between(hours, len(failures(outages, days, scope)))
     base = not_recorded("school hours", Basis.COUNTED, expected=len(days), records="unit school days")
     if value is None and low is None:
         return base
@@ -98,13 +109,14 @@ def time_between_failures(outages: pd.DataFrame, days: pd.DataFrame, scope: Scop
     )
 
 
-def _failures(outages: pd.DataFrame, days: pd.DataFrame, scope: Scope) -> int:
+def failures(outages: pd.DataFrame, days: pd.DataFrame, scope: Scope) -> list[Spell]:
+    """The failures that ``time_between_failures`` counts: faults of the units that began in the period."""
     bounds = days.groupby("unit_id")["day"].agg(["min", "max"])
     rows = outages[~outages["cause"].isin([cause.value for cause in NO_FAILURE])]
     rows = rows[~rows["planned"].astype(bool) & rows["unit_id"].isin(bounds.index)]
     first = local_minute(scope.period.first, 0, scope.zone)
     last = local_minute(scope.period.last, 24 * 60, scope.zone)
-    return sum(1 for fault in spells(rows, scope.as_of) if first <= fault.start < last)
+    return [fault for fault in spells(rows, scope.as_of) if first <= fault.start < last]
 
 
 def looks(sightings: pd.DataFrame, days: pd.DataFrame, limit: int = LOOK_DAYS) -> pd.DataFrame:

@@ -10,17 +10,15 @@ import hashlib
 import json
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
-from datetime import date, datetime
-from decimal import ROUND_FLOOR, Decimal
+from datetime import datetime
+from decimal import Decimal
 from typing import Any, TypeAlias
 
-from tracker.measures.figure import Figure
 from tracker.records import heads, publications
 from tracker.records.settings import setting
-from tracker.reports import export, export_package, export_xlsx
+from tracker.reports import export, export_package, export_xlsx, opened
 from tracker.reports.checks import Check, look
 from tracker.reports.leaving import protected
-from tracker.reports.printing import DECIMALS, rounded
 from tracker.reports.report import Report
 from tracker.reports.versions import Change, changed
 from tracker.vocabulary import ReportKind
@@ -84,68 +82,24 @@ def draft(session: Session, programme_id: int, report: Report, old_content: str 
 # --- parts --------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class PrintedPart:
-    """What a school and week brought to a figure, in printed digits."""
-
-    school: str
-    week: date
-    digits: Decimal
-
-
-def adds_up(figure: Figure) -> bool:
-    """Whether a figure is the sum of its parts by school and week."""
-    if figure.value is None or not figure.parts:
-        return False
-    return abs(sum(part.value for part in figure.parts) - figure.value) <= 1e-6 * max(1.0, abs(figure.value))
-
-
-def printed_parts(figure: Figure) -> tuple[PrintedPart, ...]:
-    """The parts in digits that add up exactly to the printed figure.
-
-    Each part is cut to the figure's decimals; what is then missing from the printed total goes, one last digit
-    each, to the parts that lost most (largest remainders).
-
-    Raises:
-        ValueError: the figure is not the sum of its parts.
-
-    >>> from tracker.measures.figure import Part
-    >>> from tracker.vocabulary import Basis
-    >>> parts = tuple(Part("S", date(2026, 1, d), 1.4) for d in (5, 12, 19))
-    >>> [str(part.digits) for part in printed_parts(Figure(4.2, "visits", Basis.SAMPLED, parts=parts))]
-    ['2', '1', '1']
-    """
-    if not adds_up(figure):
-        raise ValueError("the figure is not the sum of its parts")
-    decimals = DECIMALS.get(figure.unit, 0)
-    step = Decimal(1).scaleb(-decimals)
-    exact: dict[tuple[str, date], Decimal] = {}
-    for part in figure.parts:
-        exact[part.school, part.week] = exact.get((part.school, part.week), Decimal(0)) + Decimal(
-            repr(float(part.value))
-        )
-    cut = {key: (value / step).to_integral_value(ROUND_FLOOR) * step for key, value in exact.items()}
-    missing = int((rounded(float(figure.value or 0.0), decimals) - sum(cut.values())) / step)
-    for key in sorted(exact, key=lambda key: (cut[key] - exact[key], key))[:missing]:
-        cut[key] += step
-    return tuple(PrintedPart(school, week, digits) for (school, week), digits in cut.items())
-
-
 def contributions(report: Report) -> list[tuple[str, str, str, str]]:
-    """(figure, school, week, digits) of every headline that adds up; nobody but the programme's officer opens them."""
-    figures = {line.key: line.figure for line in report.lines()}  # a headline may stand in two sections
+    """(figure, school, week, digits) of every number that opens; nobody but the programme's officer opens them.
+
+    A quotient has two figures, "key.numerator" and "key.denominator"; a week "" is the whole term.
+    """
     return [
-        (key, part.school, part.week.isoformat(), str(part.digits))
-        for key, figure in figures.items()
-        if adds_up(figure)
-        for part in printed_parts(figure)
+        (key, part.school, part.week.isoformat() if part.week else "", str(part.digits))
+        for key, one in opened.stored(report)
+        for part in one.parts
     ]
 
 
 def stored_line(content: str, key: str) -> dict[str, Any]:
     """A headline as it stands in a version's stored content; empty where it has none of that key."""
     lines = [line for section in json.loads(content).get("report", {}).get("sections", []) for line in section["lines"]]
-    return next((line for line in lines if line["key"] == key), {})
+    name, _, place = key.partition(".")
+    found: dict[str, Any] = next((line for line in lines if line["key"] == name), {})
+    return found | {"label": f"{found['label']}, {place}"} if found and place else found
 
 
 def sum_of(digits: Iterable[str]) -> str:

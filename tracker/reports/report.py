@@ -6,13 +6,16 @@ cells are figures, numbers, days or words, and charts made from plain rows. Noth
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracker.measures.figure import Figure
 from tracker.vocabulary import ReportKind, WorkPaper
+
+if TYPE_CHECKING:
+    from tracker.reports.made_of import MadeOf
 
 NO_BASELINE = "No baseline was measured."
 Cell = Figure | str | int | float | date | None  # None prints "not recorded"
@@ -87,6 +90,7 @@ class Report:
     """One report, whole. ``cutoff_at``: records known by then are in it.
 
     ``unwithheld`` stays inside the program: a next version is made from it. No page, file or stored content has it.
+    ``made_of`` gives the sums behind a headline that is no sum itself, for those who may open it.
     """
 
     kind: ReportKind | WorkPaper
@@ -102,6 +106,7 @@ class Report:
     sections: tuple[Section, ...]
     notes: tuple[str, ...] = ()
     unwithheld: Report | None = field(default=None, compare=False, repr=False)  # before small counts were hidden
+    made_of: Callable[[str], MadeOf | None] | None = field(default=None, compare=False, repr=False)
 
     def lines(self) -> Iterator[Line]:
         """All headline lines, in reading order."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from functools import partial
 
 import pandas as pd
 
@@ -12,6 +13,7 @@ from tracker.measures.calendar import week_of
 from tracker.measures.dials import rows_of
 from tracker.records import frames
 from tracker.reports.facts import Pair, TermFacts, TermLike, gather
+from tracker.reports.made_of import made_of
 from tracker.reports.printing import NOT_REPORTED, day, days, moment, number
 from tracker.reports.report import Report, Section, Table
 from tracker.reports.rows import optional_day, sentences
@@ -105,6 +107,7 @@ def report_of(
         code_version,
         sections,
         (*NOTES, year_note(pair), *notes),
+        made_of=partial(made_of, facts),
     )
 
 

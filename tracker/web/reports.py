@@ -12,8 +12,8 @@ from markupsafe import Markup
 
 from tracker.records import audit, heads, people, publications
 from tracker.records.settings import setting
-from tracker.reports import build, charts, export, export_package, export_xlsx, publishing, targets
-from tracker.reports.printing import bare, days, moment, print_figure
+from tracker.reports import build, charts, export, export_package, export_xlsx, opened, publishing, targets
+from tracker.reports.printing import days, moment, print_figure
 from tracker.vocabulary import ReportKind, Role
 from tracker.web.access import acting_role, allow, load_programme, load_publication, load_school, person_id
 from tracker.web.accesslog import log_view
@@ -88,7 +88,7 @@ def printers(zone: str) -> dict[str, Any]:
         "heading": export.heading,
         "target_words": targets.target_words,
         "target_lists": targets.lists,
-        "adds_up": publishing.adds_up,
+        "opens_in": lambda report: lambda key: opened.opens(report, key),
         "svg": lambda chart: Markup(charts.svg(chart)),  # noqa: S704 - our own drawing, texts escaped there
         "span": days,
         "at": lambda instant: moment(instant, zone),
@@ -260,18 +260,10 @@ def show_parts(report, key: str, back: str, school: str | None) -> str:
         line = report.line(key)
     except KeyError:
         abort(404)
-    parts = publishing.printed_parts(line.figure) if publishing.adds_up(line.figure) else ()
-    log_view(f"records behind {key}", school, len(parts))
+    found = opened.headline(report, key)
+    log_view(f"records behind {key}", school, sum(len(one.parts) for one in found.sums) if found else 0)
     return render_template(
-        "reports/parts.html",
-        report=report,
-        line=line,
-        parts=parts,
-        total=sum(part.digits for part in parts),
-        unit=line.figure.unit,
-        back=back,
-        printed=print_figure,
-        digits=bare,
+        "reports/parts.html", report=report, line=line, found=found, back=back, printed=print_figure, digits=str
     )
 
 
