@@ -2,14 +2,15 @@
 
 ``python -m tests.bench.bench_measures`` builds 100, 300, 1,000 and 2,000 schools (or the sizes given) in throw-away
 databases. Of each it times all frames and measures once, the core tables beside SQL, and the programme term report.
-``--profile all|core|report FILE`` prints where the time of a database goes. Processor time decides: a busy machine
-stretches the clock's.
+``--profile all|core|report FILE`` prints where the time of a database goes. The limits are for two processors: read and
+core come first, then two processes share the steps; by the clock, so measure on a machine that does nothing else.
 """
 
 from __future__ import annotations
 
 import cProfile
 import json
+import multiprocessing
 import os
 import pstats
 import resource
@@ -17,6 +18,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -114,6 +116,74 @@ def everything(path: str) -> dict[str, Any]:
     return {"total_s": total, "process_s": process, "water_s": water, "steps": clock.steps, "mib": most_mib()}
 
 
+FIRST_HALF = (use_measures, water_measures, supply_measures, need_measures)
+SECOND_HALF = (service_measures, supply_measures, repair_measures, crowding_measures, lesson_measures, cost_measures)
+FOR_COST = ("due", "visits_total", "visits_by_school")  # what the second half takes from the first
+
+
+def on_two_processors(path: str) -> dict[str, Any]:
+    """Every frame and every measure, shared by two processes: read and core first, then each does half of the steps.
+
+    By the clock, for this is what a machine of two processors takes. The memory is that of both together, pages that
+    they share counted once.
+    """
+    context = multiprocessing.get_context("fork")
+    ours, theirs = context.Pipe(duplex=False)
+    engine = make_engine(f"sqlite:///{path}")
+    with reading(engine) as session:
+        in_sql(session)  # so that the file is not read cold
+        start = time.perf_counter()
+        read = Read(session, Clock())
+        made = core(read, Clock())
+        first = context.Process(target=_half, args=(read, made, theirs))
+        first.start()
+        peak = Peak(os.getpid(), first.pid or 0)
+        for step in SECOND_HALF[:-1]:
+            step(read, made, Clock())
+        made |= ours.recv()
+        SECOND_HALF[-1](read, made, Clock())
+        first.join()
+        seconds = time.perf_counter() - start
+    if first.exitcode != 0:
+        raise AssertionError("the first half failed")
+    return {"two_s": seconds, "two_mib": peak.stop()}
+
+
+def _half(read: Read, made: dict[str, Any], to: Any) -> None:
+    FIRST_HALF[0](read, made, Clock())
+    to.send({name: made[name] for name in FOR_COST})
+    for step in FIRST_HALF[1:]:
+        step(read, made, Clock())
+
+
+class Peak:
+    """The most memory of two processes together, looked at ten times a second."""
+
+    def __init__(self, *pids: int) -> None:
+        self._pids, self._most, self._ended = pids, 0, threading.Event()
+        self._thread = threading.Thread(target=self._look, daemon=True)
+        self._thread.start()
+
+    def _look(self) -> None:
+        while not self._ended.wait(0.1):
+            self._most = max(self._most, sum(map(_shared_out, self._pids)))
+
+    def stop(self) -> float:
+        """End looking; the most, in MiB."""
+        self._ended.set()
+        self._thread.join()
+        return self._most / 1024
+
+
+def _shared_out(pid: int) -> int:
+    """KiB of a process, its part of shared pages; 0 where it has ended."""
+    try:
+        lines = Path(f"/proc/{pid}/smaps_rollup").read_text(encoding="ascii").splitlines()
+    except OSError:
+        return 0
+    return next((int(line.split()[1]) for line in lines if line.startswith("Pss:")), 0)
+
+
 def core_beside_sql(path: str) -> dict[str, Any]:
     """The core tables with the frames they need, and the same in SQL: medians of runs that take turns.
 
@@ -155,7 +225,12 @@ def most_mib() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-PARTS: dict[str, Callable[[str], dict[str, Any]]] = {"all": everything, "core": core_beside_sql, "report": report}
+PARTS: dict[str, Callable[[str], dict[str, Any]]] = {
+    "all": everything,
+    "two": on_two_processors,
+    "core": core_beside_sql,
+    "report": report,
+}
 
 
 def one_size(schools: int) -> dict[str, Any]:
@@ -178,12 +253,12 @@ def show(found: dict[str, Any]) -> bool:
     print(
         f"{found['schools']:>5} schools, {found['counts']:>9,} counts: all {found['total_s']:6.2f} s "
         f"({found['process_s']:.2f} of the process, {found['water_s']:.2f} of it the last step), "
-        f"{found['mib']:5.0f} MiB; "
+        f"{found['mib']:5.0f} MiB; on two processors {found['two_s']:.2f} s, {found['two_mib']:.0f} MiB; "
         f"core {found['core_s']:.2f} s, in SQL {found['sql_s']:.2f} s, {ratio:.2f} times; "
         f"report {found['report_s']:.2f} s ({found['report_process_s']:.2f}), {found['report_mib']:.0f} MiB",
         flush=True,
     )
-    return found["process_s"] < LIMIT_S and found["mib"] < LIMIT_MIB and ratio < LIMIT_SQL
+    return found["two_s"] < LIMIT_S and found["two_mib"] < LIMIT_MIB and ratio < LIMIT_SQL
 
 
 def profiled(part: str, path: str) -> None:
