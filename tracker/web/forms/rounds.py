@@ -149,7 +149,9 @@ def read_order(typed: Typed, stops: Iterable[int], days: Iterable[int]) -> dict[
     return {day: [stop for _, _, stop in sorted(rows)] for day, rows in placed.items()}
 
 
-def read_pieces(typed: Typed, products: Iterable[int], blank: str) -> tuple[dict[int, int], dict[int, HandWhy | None]]:
+def read_pieces(
+    typed: Typed, products: Mapping[int, str], blank: str
+) -> tuple[dict[int, int], dict[int, HandWhy | None]]:
     """Pieces and the reason of a difference by product; ``blank``: what is said where nothing was written (never 0)."""
     pieces: dict[int, int] = {}
     whys: dict[int, HandWhy | None] = {}
