@@ -14,6 +14,7 @@ from tracker.models.agreements import Agreement, AgreementUnit
 from tracker.models.audit import Audit
 from tracker.models.disposal import DisposalRoute
 from tracker.models.links import Baseline
+from tracker.models.orders import SupplierTerms
 from tracker.models.programme import Closure, ProgrammeSetting, Target, Term
 from tracker.models.publications import Publication
 from tracker.models.school import Before, DrawnBreak, Enrolment, School, SchoolBreak, SchoolDay, SchoolHours, Shift
@@ -518,6 +519,57 @@ def test_a_pack_is_described_and_a_school_keeps_some(session, programme, school,
     assert (row.school_id, row.minimum, row.room, row.from_day) == (school.id, 20, None, MARCH)
     described = saved.query(Product).one()
     assert (described.unit_name, described.pack_ml) == ("bars", 1500)
+
+
+def test_terms_of_a_supplier_are_dated_and_those_of_the_same_day_replaced(
+    session, programme, set_programme, administrator, saved
+):
+    product = Product(programme_id=programme.id, code="SOAP", name="Soap", menstrual=False, pack_size=4)
+    product.unit_cost_minor = 90
+    session.add(product)
+    session.commit()
+    days = {"lead_days": "14", "review_days": "30", "from_day": "2026-03-02"}
+    terms = {"product_id": product.id, "supplier": "Lake Supplies", "min_packs": "5", "pack_price_minor": "360"} | days
+    assert set_programme("supplier-terms", terms).status_code == 302
+    assert set_programme("supplier-terms", terms | {"pack_price_minor": "370"}).status_code == 302
+    later = terms | {"from_day": "2026-04-01", "supplier": "Hill Trading"}
+    assert set_programme("supplier-terms", later).status_code == 302
+    rows = saved.query(SupplierTerms).order_by(SupplierTerms.from_day).all()
+    assert [(row.from_day, row.supplier, row.pack_price_minor) for row in rows] == [
+        (MARCH, "Lake Supplies", 370),
+        (date(2026, 4, 1), "Hill Trading", 360),
+    ]
+    assert (rows[0].lead_days, rows[0].review_days, rows[0].min_packs) == (14, 30, 5)
+    page = administrator.get(f"/setup/{programme.id}").text
+    assert "Hill Trading" in page and "3.70 XTS" in page
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "sentence"),
+    [
+        ("supplier", "", "Write the supplier&#39;s name."),
+        ("supplier", "=1+1", "This cell holds a formula."),
+        ("lead_days", "731", "Write a whole number from 0 to 730."),
+        ("review_days", "0", "Write a whole number from 1 to 730."),
+        ("min_packs", "0", "Write a whole number from 1 to 1000000."),
+        ("pack_price_minor", "3.60", "Write a whole number of 0 or more."),
+        ("from_day", "next week", "Write a day as year-month-day"),
+        ("product_id", "999", "Choose from the list."),
+    ],
+)
+def test_terms_that_cannot_be_are_refused_at_their_field(
+    session, programme, set_programme, saved, field, typed, sentence
+):
+    product = Product(programme_id=programme.id, code="SOAP", name="Soap", menstrual=False, pack_size=4)
+    product.unit_cost_minor = 90
+    session.add(product)
+    session.commit()
+    terms = {"product_id": product.id, "supplier": "Lake Supplies", "min_packs": "5", "pack_price_minor": "360"}
+    terms |= {"lead_days": "14", "review_days": "30", "from_day": "2026-03-02"}
+    answer = set_programme("supplier-terms", terms | {field: typed})
+    assert answer.status_code == 400
+    assert f'id="{field}-error">' in answer.text and sentence in answer.text
+    assert saved.query(SupplierTerms).count() == 0
 
 
 def test_every_act_has_a_page_that_opens(session, administrator, school, programme, block, unit):

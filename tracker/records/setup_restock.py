@@ -1,4 +1,5 @@
-"""What a programme sets for its restocking rounds: vehicles, packs, and what schools keep and have room for."""
+"""What a programme sets for its restocking rounds: vehicles, packs, what schools keep and have room for,
+and on which terms suppliers sell."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from tracker.models.orders import SupplierTerms
 from tracker.models.programme import Programme
 from tracker.models.supplies import Product, StockRule, Vehicle
 from tracker.records.history import SetupError
@@ -57,6 +59,25 @@ def set_rule(session: Session, programme: Programme, values: Mapping[str, Any]) 
         row = StockRule(**key)
         session.add(row)
     row.minimum, row.room = minimum, room
+    session.flush()
+    return row
+
+
+def set_terms(session: Session, programme: Programme, values: Mapping[str, Any]) -> SupplierTerms:
+    """On which terms a product is bought, from a day on (product_id, from_day, supplier, lead_days, review_days,
+    min_packs, pack_price_minor). Terms of the same day are replaced; orders that were made keep theirs.
+
+    Raises:
+        SetupError: the programme has no such product.
+    """
+    product = _product(session, programme, values["product_id"])
+    key = {"product_id": product.id, "from_day": values["from_day"]}
+    row = session.scalar(select(SupplierTerms).filter_by(**key))
+    if row is None:
+        row = SupplierTerms(**key)
+        session.add(row)
+    row.supplier, row.lead_days, row.review_days = values["supplier"], values["lead_days"], values["review_days"]
+    row.min_packs, row.pack_price_minor = values["min_packs"], values["pack_price_minor"]
     session.flush()
     return row
 

@@ -7,6 +7,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from tracker.models.programme import Programme
 from tracker.records import setup_read, today
 from tracker.records.settings import KEYS, all_settings
+from tracker.reports import printing
 from tracker.vocabulary import Role
 from tracker.web import access, clock, words
 from tracker.web.access import allow, load_programme, load_school
@@ -48,6 +49,7 @@ def programme(programme_id: int):
         target_value=words.target_value,
         setting_name=words.setting_name,
         setting_value=words.setting_value,
+        money=printing.money,
         now_in_force=all_settings(db(), found.id, clock.today(found.zone)),
     )
 

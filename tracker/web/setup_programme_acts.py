@@ -1,4 +1,4 @@
-"""What can be changed of a programme: schools, areas, terms, closures, rounds, vehicles, settings, targets."""
+"""What can be changed of a programme: schools, areas, terms, closures, rounds, vehicles, terms, settings, targets."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from tracker.web.setup_acts import Act, Form, position
 
 EVERYWHERE = "programme"
 ML_PER_L = 1000
+TERMS = ("product_id", "supplier", "lead_days", "review_days", "min_packs", "pack_price_minor", "from_day")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +112,11 @@ def stock_rule(change: Change) -> None:
     setup_restock.set_rule(change.session, change.programme, values)
 
 
+def supplier_terms(change: Change) -> None:
+    values = {name: change.form[name].data for name in TERMS}
+    setup_restock.set_terms(change.session, change.programme, values)
+
+
 def setting(change: Change) -> None:
     form = change.form
     key, value, day = form.key.data, form.whole, form.from_day.data
@@ -146,6 +152,7 @@ ACTS: dict[str, Act] = {
     "vehicle": Act("Add or change a vehicle", restock_forms.VehicleForm, vehicle),
     "pack": Act("A product's pack", restock_forms.PackForm, pack, offer=_products),
     "stock-rule": Act("What a school keeps and has room for", restock_forms.RuleForm, stock_rule, offer=_products),
+    "supplier-terms": Act("Terms of a supplier", restock_forms.TermsForm, supplier_terms, offer=_products),
     "setting": Act("Change a setting", forms.SettingForm, setting),
     "target": Act("Set a target", forms.TargetForm, target, offer=_targets),
     "baseline": Act("Record a baseline", forms.BaselineForm, baseline, offer=_figures),
