@@ -33,8 +33,8 @@ def balance_check(stock: pd.DataFrame, tolerance: float = 0.0) -> pd.DataFrame:
     recorded": it is not zero. Extra columns (place, product, term) are kept.
 
     Args:
-        stock: ``opening``, ``received``, ``issued``, ``lost``, ``closing`` in napkins, NaN = not recorded.
-        tolerance: gap in napkins that still counts as balanced.
+        stock: ``opening``, ``received``, ``issued``, ``lost``, ``closing`` in pieces, NaN = not recorded.
+        tolerance: gap in pieces that still counts as balanced.
     Raises:
         ValueError: a negative number or tolerance.
     Source: stock identity (arithmetic); demanded as a data quality check of consistency by the WHO data

@@ -176,7 +176,7 @@ def _allot(lots: dict[int, tuple[int, date | None]], quantity: int, day: date, *
 def place_words(session: Session, place: StockPlace) -> str:
     """A place as a sentence names it.
 
-    "The cupboard of Hill School", "Napkin machine 1 of Hill School", "Central store".
+    "The cupboard of Hill School", "Machine 1 of Hill School", "Central store".
     """
     if place.school_id is None:
         return place.name

@@ -173,7 +173,7 @@ def _machines(programme: Programme, areas: set[int] | None, since: date) -> tupl
     for one, gap, state in zip(periods, checked["gap"].tolist(), checked["state"].tolist(), strict=True):
         line = lines[one.place_id]
         values = one._asdict()
-        numbers = tuple(printing.bare(values[name], "napkins") for name in NUMBERS)
+        numbers = tuple(printing.bare(values[name], "pieces") for name in NUMBERS)
         found.append(
             MachineLine(
                 line.place.name,
@@ -181,7 +181,7 @@ def _machines(programme: Programme, areas: set[int] | None, since: date) -> tupl
                 names[one.product_id],
                 printing.days(one.from_day + timedelta(days=1), one.until_day),
                 numbers,
-                printing.bare(None if pd.isna(gap) else gap, "napkins"),
+                printing.bare(None if pd.isna(gap) else gap, "pieces"),
                 state,
             )
         )
@@ -213,7 +213,7 @@ def _coin_line(one: Any, box: ledger_pages.BoxLine, currency: str) -> CoinLine:
     expected = printing.NOT_RECORDED if one.expected_minor is None else printing.money(one.expected_minor, currency)
     if one.low_minor != one.high_minor:
         expected += f" ({printing.money(one.low_minor, currency)} to {printing.money(one.high_minor, currency)})"
-    vends = printing.bare(one.vends, "napkins")
+    vends = printing.bare(one.vends, "pieces")
     span = printing.days(one.from_day, one.until_day)
     cash = printing.money(one.cash_minor, currency)
     return CoinLine(box.unit.name, box.school.name, span, vends, expected, cash, one.state.value)
