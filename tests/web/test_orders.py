@@ -62,7 +62,9 @@ def test_an_order_goes_from_draft_to_received_and_the_page_names_the_rest(office
     office.came(order, key="r3", pieces="1")
     assert [row.state for row in office.rows(m.orders.SupplierOrder)] == [OrderState.RECEIVED]
     page = office.officer.get(f"/orders/{order}").text
-    assert "34 of Day napkin, lot L7, expires on" in page and "3.00" in page  # 6 packs at 50 minor units
+    assert (
+        "34 pieces of Day napkin, lot L7, expires on" in page and "1 piece of Day napkin" in page and "3.00" in page
+    )  # 6 packs at 50 minor units
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from flask import abort, flash, redirect, render_template, request, url_for
 from tracker.intake.restock_ask import minor_units
 from tracker.models.orders import SupplierOrder
 from tracker.models.programme import Programme
+from tracker.models.supplies import StockPlace
 from tracker.records import orders, rounds_roads
 from tracker.records.ledger import LedgerError
 from tracker.records.orders import Came, OrderError, OrderPlan
@@ -181,6 +182,7 @@ def _order(order: SupplierOrder, programme: Programme, receipt: Any = None, clos
         "officer/order.html",
         order=order,
         programme=programme,
+        store=db().get_one(StockPlace, order.store_id).name,
         lines=lines,
         receipts=orders.receipts_of(db(), order.id),
         receipt=receipt,

@@ -22,4 +22,4 @@ class ReceiptForm(OnceForm):
 class CloseForm(PlainForm):
     """Why an order ends before everything came."""
 
-    why = text_field("Why the rest will not come", 200, "Write why the rest will not come.")
+    why = text_field("Why it will not come", 200, "Write why it will not come.")
