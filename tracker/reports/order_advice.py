@@ -59,6 +59,7 @@ class Line:
 class _Read:
     today: date
     days: pd.DataFrame  # school days of the year behind and the year ahead, as far as they are on record
+    year: pd.Series  # school days in the fullest run of a year on record, by school
     use: pd.DataFrame
     lots: pd.DataFrame
     minimum: dict[int, int]
@@ -81,12 +82,14 @@ def read(session: frames.Session, programme_id: int, today: date, budget_minor: 
     longest = max(one.lead_days + one.review_days for one in terms.values())
     stocked = restock_demand.read(session, programme_id, today, today, None)
     span = frames.Scope(programme_id, today - timedelta(days=YEAR), today + timedelta(days=max(longest, YEAR)))
+    days = frames.school_days_ahead(session, span)
     use = restock_demand.by_school(session, stocked, ZoneInfo(frames.programme(session, programme_id).zone))
     rules = frames.stock_rules(session, stocked.scope)
     kept = rules.groupby("product_id")["minimum"].sum()
     found = _Read(
         today,
-        frames.school_days_ahead(session, span),
+        days,
+        days.groupby("school_id")["day"].agg(_fullest_year),
         use,
         frames.store_lots(session, programme_id, today),
         dict(zip(kept.index.astype(int).tolist(), kept.astype(int).tolist(), strict=True)),
@@ -108,7 +111,7 @@ def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
     last = found.today + timedelta(days=days)
     ahead = _school_days(found, found.today, last)
     law, least = _law(found, product, ahead)
-    year, _ = _law(found, product, _days_of_a_year(found))
+    year, _ = _law(found, product, found.year)
     per_day = year.mean / YEAR if year else 0.0
     lots = found.lots[found.lots["product_id"] == product]
     standing = [
@@ -159,11 +162,6 @@ def _school_days(found: _Read, after: date, last: date) -> pd.Series:
     """School days after a day up to another one, by school."""
     day = found.days["day"]
     return found.days[(day > pd.Timestamp(after)) & (day <= pd.Timestamp(last))].groupby("school_id").size()
-
-
-def _days_of_a_year(found: _Read) -> pd.Series:
-    """School days in the fullest run of a year on record, by school."""
-    return found.days.groupby("school_id")["day"].agg(_fullest_year)
 
 
 def _fullest_year(days: pd.Series) -> int:
