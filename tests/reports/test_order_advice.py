@@ -73,6 +73,15 @@ def test_what_goes_off_before_it_is_used_is_named_and_does_not_count(world):
     assert line.goes_off == (("L1", date(2026, 2, 8), 21),) and line.need.on_hand == 1
 
 
+def test_what_has_expired_does_not_count_where_the_demand_is_not_known_either(world):
+    soap = ordered(world, pieces=22, expires=date(2026, 2, 3))
+    world.stored(soap, 8, "L2", TODAY)
+    world.session.query(m.supplies.StockCount).delete()
+    line = advised(world)
+    assert line.need.law is None and line.months is None and line.advice.fill is None
+    assert line.goes_off == (("L1", date(2026, 2, 3), 22),) and line.need.on_hand == 8
+
+
 def test_the_fill_rate_is_the_share_of_requests_met_with_the_order(world):
     ordered(world)
     line = advised(world)

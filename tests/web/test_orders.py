@@ -50,6 +50,15 @@ def test_without_a_demand_the_page_says_so_and_advises_nothing(office):
     assert "The demand cannot be estimated" in text and 'data-head="On hand (pieces)">160<' in text
 
 
+def test_a_lot_that_has_expired_is_named_and_not_counted(office):
+    office.world.lots[1].expires_on = date(2026, 2, 3)  # 60 of the 160 pieces
+    office.session.flush()
+    office.session.commit()
+    text = office.officer.get(office.url).text
+    assert "Lot SOON: 60 napkins expired on 3 February 2026." in text
+    assert 'data-head="On hand (pieces)">100<' in text
+
+
 def test_an_order_goes_from_draft_to_received_and_the_page_names_the_rest(office):
     order = office.ordered()
     office.officer.post(office.url, data={office.name: "6", "key": "abc"})  # sent twice

@@ -113,21 +113,11 @@ def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
     law, least = _law(found, product, ahead)
     year, _ = _law(found, product, found.year)
     per_day = year.mean / YEAR if year else 0.0
-    lots = found.lots[found.lots["product_id"] == product]
-    standing = [
-        Lot(int(pieces), None if pd.isna(until) else until.date())
-        for pieces, until in zip(lots["pieces"], lots["expires_on"], strict=True)
-    ]
-    lost = goes_off(standing, per_day, found.today) if law else [0] * len(standing)
-    named = tuple(
-        (str(code), lot.expires_on, pieces)
-        for code, lot, pieces in zip(lots["lot"], standing, lost, strict=True)
-        if pieces and lot.expires_on
-    )
+    on_hand, lost = _standing(found, product, per_day if law else None)
     shelf = found.shelf_days.get(product)
     need = Need(
         law,
-        sum(lot.pieces for lot in standing) - sum(lost),
+        on_hand,
         found.coming.get(product, 0),
         int(row["pack_size"]),
         terms.min_packs,
@@ -149,13 +139,35 @@ def _draft(found: _Read, row: dict[Any, Any], terms: orders.Terms) -> Line:
         need,
         low,
         high,
-        named,
+        lost,
         months_of_stock(need.on_hand, per_day * MONTH),
         ends.date() if not pd.isna(ends) and ends < pd.Timestamp(last) else None,
         NOTHING,
         "",
         least,
     )
+
+
+def _standing(found: _Read, product: int, per_day: float | None) -> tuple[int, tuple[tuple[str, date, int], ...]]:
+    """Pieces in the store that are used before they go off, and the lots that are not.
+
+    ``per_day`` None: the use is not known, and only what has expired goes off.
+    """
+    lots = found.lots[found.lots["product_id"] == product]
+    standing = [
+        Lot(int(pieces), None if pd.isna(until) else until.date())
+        for pieces, until in zip(lots["pieces"], lots["expires_on"], strict=True)
+    ]
+    if per_day is None:
+        lost = [lot.pieces if lot.expires_on and lot.expires_on < found.today else 0 for lot in standing]
+    else:
+        lost = goes_off(standing, per_day, found.today)
+    named = tuple(
+        (str(code), lot.expires_on, pieces)
+        for code, lot, pieces in zip(lots["lot"], standing, lost, strict=True)
+        if pieces and lot.expires_on
+    )
+    return sum(lot.pieces for lot in standing) - sum(lost), named
 
 
 def _school_days(found: _Read, after: date, last: date) -> pd.Series:
