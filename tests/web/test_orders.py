@@ -135,6 +135,15 @@ def test_a_receipt_that_cannot_be_is_kept_and_refused(office, changed, words):
     assert office.rows(m.orders.OrderReceipt) == []
 
 
+def test_an_officer_of_some_areas_neither_sees_nor_opens_orders(office, login_as):
+    area = office.session.get(m.programme.Area, office.world.schools[0].area_id)
+    of_area = login_as(make_person(office.session, office.world.programme, Role.OFFICER, area=area))
+    stock = f"/programmes/{office.world.programme.id}/stock"
+    assert "Orders to suppliers" in office.officer.get(stock).text
+    assert "Orders to suppliers" not in of_area.get(stock).text
+    assert of_area.get(office.url).status_code == 404
+
+
 def test_closing_asks_why(office):
     order = office.ordered()
     assert office.officer.post(f"/orders/{order}/close", data={"why": ""}).status_code == 400

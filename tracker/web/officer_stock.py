@@ -85,6 +85,7 @@ def stock(programme_id: int):
         day_now=day,
         page=page,
         pages=pages,
+        orders=areas is None,  # the store serves the whole programme
         open_count=len(ledger_pages.differences(db(), programme.id, areas)),
         loans=ledger_pages.loans(db(), programme.id, areas),
     )
