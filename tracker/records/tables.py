@@ -12,4 +12,6 @@ from tracker.records.tables_rounds import ROADS
 from tracker.records.tables_setup import SETUP
 from tracker.records.tables_water import WATER_HAPPENED, WATER_SETUP
 
-FILES: tuple[Table, ...] = SETUP + RESTOCK + ORDERS + ROADS + WATER_SETUP + EVIDENCE + HAPPENED + LEDGER + WATER_HAPPENED
+FILES: tuple[Table, ...] = (
+    SETUP + RESTOCK + ORDERS + ROADS + WATER_SETUP + EVIDENCE + HAPPENED + LEDGER + WATER_HAPPENED
+)
