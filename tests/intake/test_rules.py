@@ -101,9 +101,8 @@ def test_rows_with_cells_that_could_not_be_read_do_not_stop_the_rules(loaded):
 
 
 def test_more_pieces_than_a_machine_holds_are_asked_about(loaded):
-    (problem,) = check(
-        loaded, {"stock_counts": [{"place": "S1-M1", "product": "PAD", "day": "2026-01-23", "quantity": "51"}]}
-    )
+    row = {"place": "S1-M1", "product": "PAD", "day": "2026-01-23", "quantity": "51"}
+    (problem,) = [one for one in check(loaded, {"stock_counts": [row]}) if one.rule != "more_left_than_came"]
     assert (problem.soft, problem.message) == (
         True, "S1-M1 holds 50 pieces. Correct the count, or confirm that it is right.",
     )  # fmt: skip

@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from scipy.linalg import expm
@@ -295,6 +295,7 @@ def test_more_cabins_and_more_time_never_serve_fewer(pupils, cabins, minutes, me
 
 
 @given(pupils=st.integers(0, 40), cabins=st.integers(0, 10), minutes=st.floats(0, 25), shape=SHAPES)
+@example(pupils=0, cabins=1, minutes=5e-324, shape=1.7)  # once divided by nothing
 @settings(max_examples=50, deadline=None)
 def test_the_chances_of_how_many_are_served_add_up_to_one(pupils, cabins, minutes, shape):
     time = VisitTime(1.3, shape)

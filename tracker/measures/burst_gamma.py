@@ -24,6 +24,7 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 POINTS = 8  # of the rule on one panel
+SHORTEST = 1e-9  # minutes in which nobody is done; shorter times run out of floating point
 TINY = 1e-17
 
 
@@ -127,7 +128,7 @@ def _moments(minutes: float, mean: float, shape: float) -> _Moments:
 
 def all_done(size: int, cabins: int, minutes: float, mean: float, shape: float) -> Floats:
     """P(everyone is done by then) for c + q pupils, q = 0 to size − 1; q = 0 is left 0 (it has no queue)."""
-    if minutes <= 0:
+    if minutes < SHORTEST:
         return np.zeros(size)
     at = _moments(minutes, mean, shape)
     length = _length(cabins * at.most + 1)
@@ -146,7 +147,7 @@ def still_inside(queue: int, cabins: int, minutes: float, mean: float, shape: fl
 
     The sums over u are taken at the roots of unity of a polynomial in u, and turned back.
     """
-    if minutes <= 0:
+    if minutes < SHORTEST:
         return np.zeros(cabins + 1)
     at = _moments(minutes, mean, shape)
     length = _length(cabins * at.most + 1)

@@ -9,11 +9,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_FLOOR, Decimal
+from typing import TYPE_CHECKING
 
 from tracker.measures.figure import Figure
-from tracker.reports.made_of import FORMULAS, Ingredient, MadeOf, Totals
 from tracker.reports.printing import DECIMALS, bare, rounded
 from tracker.reports.report import Report
+
+if TYPE_CHECKING:  # it brings pandas, which a page that opens no number does without
+    from tracker.reports.made_of import Ingredient, MadeOf, Totals
 
 MOST_DECIMALS = 6  # digits of a sum whose quotient is printed
 
@@ -94,7 +97,9 @@ def _digits(exact: Mapping[tuple[str, date | None], Decimal], total: float, deci
 def opens(report: Report, key: str) -> bool:
     """Whether a headline opens: it has a value and is a sum, or its formula is known."""
     line = report.line(key)
-    return line.figure.value is not None and (adds_up(line.figure) or (report.made_of is not None and key in FORMULAS))
+    if line.figure.value is None or report.made_of is None:
+        return line.figure.value is not None and adds_up(line.figure)
+    return adds_up(line.figure) or key in _formulas()
 
 
 def headline(report: Report, key: str) -> Opened | None:
@@ -110,13 +115,19 @@ def headline(report: Report, key: str) -> Opened | None:
     if adds_up(line.figure):
         return plain_sum(line.label, line.figure)
     found = report.made_of(key) if report.made_of else None
-    return None if found is None else _quotient(found, line.figure, FORMULAS[key])
+    return None if found is None else _quotient(found, line.figure, _formulas()[key])
 
 
 def plain_sum(label: str, figure: Figure) -> Opened:
     """The records of a figure that is the sum of its parts."""
     found = PrintedSum("", label, figure.unit, printed_parts(figure))
     return Opened((found,), "", bare(float(found.total), figure.unit))
+
+
+def _formulas() -> Mapping[str, str]:
+    from tracker.reports.made_of import FORMULAS
+
+    return FORMULAS
 
 
 def _quotient(made: MadeOf, figure: Figure, formula: str) -> Opened:
