@@ -25,6 +25,7 @@ from tracker.reports import build, charts, opened
 from tracker.reports.facts import MEMORY
 from tracker.reports.printing import plain
 from tracker.vocabulary import Role
+from tracker.web.opened_reports import EXTENSION
 
 TERM = "2025-T2"
 THIN = "\u202f"
@@ -140,8 +141,7 @@ def test_the_list_of_reports_leads_to_every_term_school_and_certificate(officer,
 def test_queries_of_a_report_do_not_grow_with_schools_or_weeks(engine, officer, ids):
     def programme(term: str) -> int:
         MEMORY.clear()  # what was read before is not read again; here everything is read anew
-        for name in ("reports", "bodies"):
-            officer.application.extensions.pop(f"washbell-{name}", None)
+        officer.application.extensions.pop(EXTENSION, None)
         return count_queries(engine, lambda: page_of(officer, f"/programmes/{ids['programme']}/terms/{term}/report"))
 
     twelve_schools = programme(TERM)
@@ -381,3 +381,12 @@ def test_a_school_s_term_comes_on_one_page_for_the_head_teacher_and_for_the_wall
     for name in ("one-page.pdf", "wall-letter.pdf", "report.pdf"):
         answer = officer.get(f"/schools/1/terms/2025-T2/report/files/{name}")
         assert answer.status_code == 200 and answer.get_data().startswith(b"%PDF"), name
+
+
+def test_two_schools_of_one_name_get_a_page_each(engine, officer, ids):
+    with writing(engine) as session:
+        session.get(School, ids["OL-03"]).name = session.get(School, ids["OL-01"]).name
+        session.commit()
+    page_of(officer, f"/schools/{ids['OL-01']}/terms/{TERM}/report")
+    second = page_of(officer, f"/schools/{ids['OL-03']}/terms/{TERM}/report")
+    assert f"/schools/{ids['OL-01']}/terms" not in second and f"/schools/{ids['OL-03']}/terms" in second

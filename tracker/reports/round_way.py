@@ -201,12 +201,3 @@ def best_order(
     if best is None:
         raise RoundError("order", "No order keeps the opening hours and the vehicle's hours. Take a school out of it.")
     return [(schools[stop - 1], at) for stop, at in zip(best.order, best.arrive, strict=True)]
-
-
-def closed_words(school: str, on: date) -> str:
-    """Why nobody receives goods at a school on a day.
-
-    >>> closed_words("Hill School", date(2026, 2, 7))
-    'Hill School has no school on Saturday 07 February 2026.'
-    """
-    return f"{school} has no school on {on:%A %d %B %Y}."

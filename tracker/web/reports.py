@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import Callable, Hashable
 from datetime import datetime, timedelta
 from typing import Any
 
-from flask import Blueprint, Response, abort, current_app, flash, g, redirect, render_template, url_for
+from flask import Blueprint, Response, abort, flash, g, redirect, render_template, request, url_for
 from markupsafe import Markup
 
 from tracker.records import audit, heads, people, publications
@@ -20,6 +18,7 @@ from tracker.web.accesslog import log_view
 from tracker.web.clock import now
 from tracker.web.database import db, let_go, quick_read
 from tracker.web.forms.reports import REASONS, PublishForm
+from tracker.web.opened_reports import once
 from tracker.web.published import page_of
 
 bp = Blueprint("reports", __name__)
@@ -33,7 +32,6 @@ SHEETS = {  # of a school's term report
     "wall.pdf": ("wall", "a4"),
     "wall-letter.pdf": ("wall", "us-letter"),
 }
-KEPT = 16  # reports, and their pages, of an application
 DRAFT_HOLDS = timedelta(hours=12)
 
 
@@ -45,34 +43,13 @@ def term_or_404(programme_id: int, named: str) -> heads.TermHead:
         abort(404)
 
 
-def kept(name: str) -> OrderedDict:
-    """What this application keeps of reports that were opened; the latest few."""
-    found: OrderedDict = current_app.extensions.setdefault(f"washbell-{name}", OrderedDict())
-    return found
-
-
-def keep(name: str, key: Hashable, make: Callable[[], Any]) -> Any:
-    """What was made under a key, or is made now. The key says what was written last, so that nothing old is given."""
-    things = kept(name)
-    found = things.get(key)
-    if found is None:
-        found = things[key] = make()
-        while len(things) > KEPT:
-            things.popitem(last=False)
-    return found
-
-
 def built(make, owner_id: int | heads.AgreementHead, term: heads.TermHead, as_of: datetime | None = None):
     """The report, or the answer for what is not there; kept while nobody has written and the hour is the same."""
     known = as_of or build.known_by(db(), now())
     try:
-        if make not in (
-            build.school,
-            build.programme,
-        ):  # a draft is published as it was seen, so it is never an old one
-            return make(db(), owner_id, term, known)
-        key = (make.__name__, owner_id, term.id, known, audit.last_seq(db()))
-        return keep("reports", key, lambda: make(db(), owner_id, term, known))
+        if make not in (build.school, build.programme):
+            return make(db(), owner_id, term, known)  # a draft is published as it was seen, so it is never an old one
+        return once((make.__name__, owner_id, term.id), known, lambda: make(db(), owner_id, term, known))
     except KeyError:
         raise  # a fault of ours, not an address that is not there
     except LookupError:
@@ -143,8 +120,8 @@ def show(report, programme, terms, links: dict[str, Any], school: str | None) ->
     """A report's page inside the application's frame."""
     log_view(report.kind.value, school, sum(len(table.rows) for table in report.tables()))
     given = {"report": report, "programme": programme, "terms": terms, "links": links, **printers(programme.zone)}
-    key = (report.kind, report.title, programme.id, links["chosen"], acting_role(), report.cutoff_at)
-    body = keep("bodies", (*key, audit.last_seq(db())), lambda: render_template("reports/_report.html", **given))
+    page = (request.path, acting_role())  # the address says whose report of which term it is
+    body = once(page, report.cutoff_at, lambda: render_template("reports/_report.html", **given))
     body = Markup(body)  # noqa: S704 - our own template, every text in it escaped
     return render_template("reports/report.html", body=body, **given)
 
