@@ -74,3 +74,8 @@ def test_costs_list_every_school_in_the_order_of_its_code_and_can_be_taken_as_cs
     answer = officer.get(f"{place}/open-costs/files/cost_for_each.csv")
     codes = [row[0] for row in csv.reader(io.StringIO(answer.get_data(as_text=True)))][1:]
     assert codes == sorted(codes) and set(codes) <= set(session.scalars(select(School.code)))
+
+
+@pytest.mark.parametrize("page", ["pays-back", "open-costs"])
+def test_the_money_pages_stand_behind_the_door_of_reports(officer, place, page):
+    assert 'aria-current="page">Reports</a>' in page_of(officer, f"{place}/{page}")

@@ -445,3 +445,9 @@ def test_a_question_names_the_figure_it_is_about(sheet, login_as):
     sent = {"cell": "visits:G1:2026-01-27:B1", "question": "Is 47 right?"}
     page = login_as(place.officer).post(f"/sheets/{row.id}/ask", data=sent, follow_redirects=True).text
     assert f"visits, First break, Tue 27 Jan. Your question is on the page of {place.school.name}." in page
+
+
+def test_where_weeks_are_missing_the_page_leads_to_loading_a_spreadsheet(officer, programme):
+    page = officer.get(f"/programmes/{programme.id}/today").text
+    assert f'href="/programmes/{programme.id}/workbook"' in page
+    assert officer.get(f"/programmes/{programme.id}/workbook").status_code == 200

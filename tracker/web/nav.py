@@ -25,6 +25,7 @@ DOORS: tuple[tuple[Role, str, str], ...] = (
 SEVERAL_SCHOOLS = "My schools"
 # a part of an officer's address, and the door that the page stands behind
 BEHIND = {
+    **dict.fromkeys(("pays-back", "open-costs"), REPORTS),
     **dict.fromkeys(("restock", "roads", "rounds"), ROUNDS),
     **dict.fromkeys(("coins", "orders", "stock"), STOCK),
 }

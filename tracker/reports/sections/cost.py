@@ -59,7 +59,7 @@ def total_table(facts: TermFacts) -> Table:
     lines += [("Net cost for each visit", cost.cost_per(found, all_weeks(facts).estimate, "visit"))]
     lines += [("Net cost for each pupil of the term", cost.cost_per(found, pupils(facts), PUPIL_TERM))]
     lines += [("Work under a warranty, apart", cost.kind_figure(found, MoneyKind.WARRANTY))]
-    note = "Visits are the estimate for all weeks, for cost too is that of all weeks; its range is that of the visits."
+    note = "A cost is that of all weeks, so it is divided by the visits estimated for all weeks; its range is theirs."
     return beside("cost_total", title, lines, f"{note} {net.note}".strip())
 
 
