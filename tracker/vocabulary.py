@@ -53,6 +53,9 @@ class CountWay(StrEnum):
     NONE = "none"  # visits of this unit are not recorded
 
 
+WHOLE_WEEK = (CountWay.GRID, CountWay.WEEK_TOTAL)  # a tally of drawn breaks is no week's figure
+
+
 class Source(StrEnum):
     """Where a record came from."""
 

@@ -12,7 +12,7 @@ from tests.make import make_programme, make_school, make_unit
 from tracker import models as m
 from tracker.records import channels
 from tracker.vocabulary import Cause, Quantity, Signal, UnitKind
-from tracker.web.feed import key_hash
+from tracker.web.security import token_hash
 
 KEY = "a-key-for-tests"
 FIRST = date(2026, 1, 1)
@@ -66,7 +66,7 @@ def build_devices(session: Session) -> Devices:
         ("fault", cabin, Signal.FAULT, Cause.BROKEN, ()),
     ):
         channels.add_channel(session, school, channels.Wanted(name, unit.id, signal, cause, also, FIRST))
-    channels.make_key(session, school, "box", key_hash(KEY), NEW_YEAR)
+    channels.make_key(session, school, "box", token_hash(KEY), NEW_YEAR)
     return Devices(school, cabin, other, machine, tank)
 
 

@@ -1,5 +1,6 @@
 """Readings of devices: kept whole or refused whole, never finer than needed, the same in whatever order they come."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -8,14 +9,14 @@ from hypothesis import strategies as st
 from sqlalchemy import delete, select
 
 from tests.browse import Clock, make_app
-from tests.make import make_school
+from tests.make import make_person, make_school
 from tests.web.feed_world import KEY, NOON, build_devices, dial, record, send
 from tests.web.test_access import database_hash
 from tracker import models as m
 from tracker.db import reading, writing
 from tracker.records import channels
-from tracker.vocabulary import Cause, Quantity, Signal, Source
-from tracker.web.feed import key_hash
+from tracker.vocabulary import Cause, Quantity, Role, Signal, Source
+from tracker.web.security import token_hash
 
 HOUR, DAY = 3600, 86400
 
@@ -183,15 +184,29 @@ def test_without_a_key_in_use_nothing_is_taken(client, session, engine, devices,
 def test_an_ended_key_and_a_key_of_another_school_reach_nothing(client, session, devices):
     elsewhere = build_elsewhere(session)
     assert send(client, [record("visits", 1)], elsewhere).status_code == 422  # no such channel there
-    key = session.scalars(select(m.channels.FeedToken).where(m.channels.FeedToken.token_hash == key_hash(KEY))).one()
+    key = session.scalars(select(m.channels.FeedToken).where(m.channels.FeedToken.token_hash == token_hash(KEY))).one()
     channels.end_key(key, at(0))
     session.commit()
     assert send(client, [record("visits", 1)]).status_code == 401
 
 
+def test_the_key_that_the_officer_is_shown_once_opens_the_feed(client, session, devices, login_as):
+    officer = login_as(
+        make_person(session, session.get(m.programme.Programme, devices.school.programme_id), Role.OFFICER)
+    )
+    address = f"/schools/{devices.school.id}/setup/devices"
+    shown = officer.post(f"{address}/keys", data={"label": "new box"}).text
+    key = re.search(r'class="newkey".*?<code>([^<]+)</code>', shown, re.DOTALL)[1]
+    assert send(client, [record("visits", 100)], key).json == {"taken": 1}
+    assert send(client, [record("visits", 101, HOUR)], key[:-1]).status_code == 401
+    assert key not in officer.get(address).text
+    with reading(session.get_bind()) as look:
+        assert key not in " ".join(look.scalars(select(m.channels.FeedToken.token_hash)))
+
+
 def build_elsewhere(session) -> str:
     school = make_school(session)
-    channels.make_key(session, school, "box", key_hash("elsewhere"), at(0))
+    channels.make_key(session, school, "box", token_hash("elsewhere"), at(0))
     session.commit()
     return "elsewhere"
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, time, timedelta
 
-from tracker.intake.rulebook import FactRow, Finding, Rule, View, spoken
+from tracker.intake.rulebook import Finding, Rule, View, spoken
 from tracker.intake.rules_dials import dial_at
+from tracker.intake.rules_usual import tallied
 from tracker.records.context import ReadingInfo, UnitInfo
-from tracker.vocabulary import CountWay, Quantity, Source
+from tracker.vocabulary import Quantity, Source
 
 NEAR = timedelta(hours=48)  # a device's reading this near says something about a person's
 SLACK = 5  # steps that two looks at one dial may differ by (common practice, no published source)
 SHARE = 0.1  # of a week's count that a tally may miss or add (common practice, no published source)
-WHOLE_WEEK = (CountWay.GRID, CountWay.WEEK_TOTAL)
 ASK = "Look at the unit again, or write in the note why it is right. Both are kept."
 
 
@@ -65,18 +65,11 @@ def _when(view: View, at: datetime) -> str:
 
 def week_unlike_device(view: View) -> Iterator[Finding]:
     """A whole week's tally far from what the unit's device counted in the same week."""
-    rows: dict[str, list[FactRow]] = {}
-    for _, row, unit in view.at_units("usage_counts"):
-        whole = row.values.get("how") in WHOLE_WEEK and row.values.get("source") is Source.TALLY
-        if whole and isinstance(row.values.get("visits"), int):
-            rows.setdefault(unit.code, []).append(row)
-    for code, found in rows.items():
-        counted = _device_week(view, view.context.units[code])
-        total = sum(row.values["visits"] for row in found)
-        if counted is not None and abs(total - counted) > max(SLACK, SHARE * max(total, counted)):
-            row = max(found, key=lambda one: one.values["visits"])
-            message = f"{total} visits were tallied this week; the device counted {counted}. {ASK}"
-            yield Finding("usage_counts", row, "visits", message)
+    for week in tallied(view):
+        counted = _device_week(view, view.context.units[week.unit])
+        if counted is not None and abs(week.visits - counted) > max(SLACK, SHARE * max(week.visits, counted)):
+            message = f"{week.visits} visits were tallied this week; the device counted {counted}. {ASK}"
+            yield Finding(week.table, week.row, week.column, message)
 
 
 def _device_week(view: View, unit: UnitInfo) -> int | None:

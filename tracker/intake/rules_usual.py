@@ -11,7 +11,7 @@ from statistics import median
 from tracker.intake.rulebook import FactRow, Finding, Rule, View
 from tracker.intake.rules_dials import dial_at
 from tracker.records.context import ReadingInfo, UnitInfo
-from tracker.vocabulary import CountWay, Quantity, Source
+from tracker.vocabulary import WHOLE_WEEK, CountWay, Quantity, Source
 
 WEEK = timedelta(days=7)
 TIMES = 3  # more than so many times last week's visits
@@ -20,7 +20,6 @@ LEAST_WEEKS = 5  # fewer tell nothing
 TO_SIGMA = 1.4826  # a normal's standard deviation over its median absolute deviation
 SIGMAS = 3
 LEAST_TALLY = 4  # a drawn break's visits below this are not told apart: nobody is asked about 5 after many a 0
-WHOLE_WEEK = (CountWay.GRID, CountWay.WEEK_TOTAL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,10 +132,10 @@ def _turned(unit: UnitInfo | None, first: ReadingInfo, last: ReadingInfo) -> int
 
 def units_of_week(view: View) -> list[UnitWeek]:
     """Each unit's visits of the week: what was tallied over the whole week, and what counters turned."""
-    return [*_counted(view), *_counters(view)]
+    return [*tallied(view), *_counters(view)]
 
 
-def _counted(view: View) -> Iterator[UnitWeek]:
+def tallied(view: View) -> Iterator[UnitWeek]:
     """Week totals, and sums over the breaks of the full grid; asked at the largest count."""
     rows: dict[str, list[FactRow]] = {}
     for _, row, unit in view.at_units("usage_counts"):

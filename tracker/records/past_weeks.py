@@ -16,10 +16,9 @@ from tracker.models.units import Unit
 from tracker.models.usage import Reading, UsageCount
 from tracker.records import ledger
 from tracker.records.context_rows import ReadingInfo
-from tracker.vocabulary import CountWay, Quantity, Source
+from tracker.vocabulary import WHOLE_WEEK, CountWay, Quantity, Source
 
 LOOK_BACK = timedelta(weeks=20)  # eight school weeks and a long holiday
-WHOLE_WEEK = (CountWay.GRID, CountWay.WEEK_TOTAL)  # a tally of drawn breaks is no week's figure
 
 
 @dataclass(frozen=True, slots=True)

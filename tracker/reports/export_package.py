@@ -78,11 +78,13 @@ def kind_of(cells: Sequence[str]) -> str:
     told = [cell for cell in cells if cell]
     if told and all(NUMBER.fullmatch(cell) for cell in told):
         return "number" if any("." in cell for cell in told) else "integer"
-    return "date" if told and all(_is_day(cell) for cell in told) else "string"
+    return "date" if told and all(day_of(cell) for cell in told) else "string"
 
 
-def _is_day(cell: str) -> bool:
+def day_of(cell: str) -> date | None:
+    """The day of a cell, where it holds one and nothing else."""
     try:
-        return date.fromisoformat(cell).isoformat() == cell
+        found = date.fromisoformat(cell)
     except ValueError:
-        return False
+        return None
+    return found if found.isoformat() == cell else None

@@ -9,11 +9,10 @@ from __future__ import annotations
 import csv
 import io
 import re
-from datetime import date
 from typing import Any, Final
 
 from tracker.reports.export_csv import csv_files
-from tracker.reports.export_package import NUMBER, SMALL_COUNTS
+from tracker.reports.export_package import NUMBER, SMALL_COUNTS, day_of
 from tracker.reports.report import Report
 
 LONGEST: Final = 31  # letters of a sheet's name
@@ -87,16 +86,8 @@ def _cell(sheet: Any, at: tuple[int, int], cell: str, looks: dict[str, Any]) -> 
         decimals = len(cell.partition(".")[2])
         sheet.write_number(*at, float(cell), looks[f"decimals {min(decimals, 3)}"])
         return
-    day = _day(cell)
+    day = day_of(cell)
     if day is not None:
         sheet.write_datetime(*at, day, looks["day"])
     elif cell:
         sheet.write_string(*at, cell, looks["text"])
-
-
-def _day(cell: str) -> date | None:
-    try:
-        found = date.fromisoformat(cell)
-    except ValueError:
-        return None
-    return found if found.isoformat() == cell else None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from datetime import timedelta
 
@@ -17,7 +16,7 @@ from tracker.web.access import public, signed_in
 from tracker.web.clock import now
 from tracker.web.database import db, let_go, quick_read
 from tracker.web.forms.auth import LogInForm, PasswordForm
-from tracker.web.security import forget_session
+from tracker.web.security import forget_session, token_hash
 from tracker.web.state import state
 
 bp = Blueprint("account", __name__)
@@ -59,16 +58,12 @@ def init_app(app: Flask) -> None:
 
 def _load(token: str) -> Account | None:
     with quick_read() as look:
-        holder = people.holder_of(look, _hash(token), now())
+        holder = people.holder_of(look, token_hash(token), now())
     if holder is None:
         return None
     if not holder.only_coordinates and now() >= holder.created_at + ABSOLUTE:
         return None  # a coordinator's long log-in does not carry over to another role
     return Account(holder, token)
-
-
-def _hash(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 # --- log in and out -----------------------------------------------------------------------------------------------
@@ -144,9 +139,9 @@ def _start(person_id: int, secret_hash: str, own_phone: bool) -> bool:
         _end(current_user.token)
     token = secrets.token_urlsafe(32)
     at = now()
-    people.open_login(db(), person_id, _hash(token), at, at + (ABSOLUTE_OWN_PHONE if own_phone else ABSOLUTE))
+    people.open_login(db(), person_id, token_hash(token), at, at + (ABSOLUTE_OWN_PHONE if own_phone else ABSOLUTE))
     db().commit()
-    holder = people.holder_of(db(), _hash(token), at)
+    holder = people.holder_of(db(), token_hash(token), at)
     if holder is None:
         return False
     forget_session()
@@ -190,7 +185,7 @@ def log_out():
 
 def _end(token: str) -> None:
     for login in people.logins_of(db(), current_user.person_id, now()):
-        if login.token_hash == _hash(token):
+        if login.token_hash == token_hash(token):
             people.end_login(db(), login, now())
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import threading
 from contextlib import AbstractContextManager, nullcontext
@@ -20,6 +19,7 @@ from tracker.web.access import public, with_key
 from tracker.web.clock import now
 from tracker.web.errors import problem
 from tracker.web.feed_description import described
+from tracker.web.security import token_hash
 from tracker.web.state import state
 
 bp = Blueprint("feed", __name__)
@@ -57,7 +57,7 @@ def readings():
     if not state().throttle.test(WRONG_KEYS, *wrong):
         return problem(429, "Too many wrong keys", "Wait a minute, then send with the key that was given.")
     with _turn(), writing(state().engine) as session:
-        sender = records.sender_of(session, key_hash(_key()))
+        sender = records.sender_of(session, token_hash(_key()))
         if sender is None:
             state().throttle.hit(WRONG_KEYS, *wrong)
             answer = problem(401, "This key is not known", "Send the school's key as “Authorization: Bearer …”.")
@@ -82,11 +82,6 @@ def _turn() -> AbstractContextManager[object]:
     """On SQLite devices wait here in turn, so that at most one of them competes with people for the write lock, which
     is given to whoever happens to ask at the right moment. PostgreSQL locks the school's channels only."""
     return TURN if state().engine.dialect.name == "sqlite" else nullcontext()
-
-
-def key_hash(key: str) -> str:
-    """What is kept of a key. It is long and random, so that a plain hash cannot be turned back."""
-    return hashlib.sha256(key.encode()).hexdigest()
 
 
 def _key() -> str:

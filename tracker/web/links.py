@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 
 from flask import Blueprint, Response, abort, flash, redirect, render_template, url_for
@@ -17,6 +16,7 @@ from tracker.web.accesslog import log_view
 from tracker.web.clock import now
 from tracker.web.database import db
 from tracker.web.forms.fields import CountField, PlainForm, text_field
+from tracker.web.security import token_hash
 from tracker.web.signing import signed
 
 bp = Blueprint("links", __name__)
@@ -29,11 +29,6 @@ class LinkForm(PlainForm):
 
     label = text_field("For whom", 60, "Write for whom the link is, so that you know later which one to end.")
     days = CountField("Days that it opens", 1, links.MOST_DAYS, default=links.USUAL_DAYS)
-
-
-def token_hash(token: str) -> str:
-    """What is kept of a link's random part."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 def shareable(publication_id: int):

@@ -54,6 +54,11 @@ def init_app(app: Flask, settings: Settings) -> None:
     app.after_request(_compress)
 
 
+def token_hash(token: str) -> str:
+    """What is kept of a log-in, a device's key or a link: long and random, so a plain hash cannot be turned back."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
 def _begin() -> None:
     g.request_ref = secrets.token_hex(4)
 

@@ -13,9 +13,9 @@ from tracker.vocabulary import Cause, Role, Signal
 from tracker.web import clock
 from tracker.web.access import allow, load_school
 from tracker.web.database import db
-from tracker.web.feed import key_hash
 from tracker.web.forms.devices import SIGNALS, ChannelForm, KeyForm, LastDayForm
 from tracker.web.forms.fields import options, show_errors
+from tracker.web.security import token_hash
 from tracker.web.setup_pages import bp
 from tracker.web.signing import signed
 
@@ -89,7 +89,7 @@ def make_key(school_id: int):
         return _page(school, key_form=form), 400
     key = secrets.token_urlsafe(KEY_BYTES)
     session = signed()
-    channels.make_key(session, school, form.label.data, key_hash(key), clock.now())
+    channels.make_key(session, school, form.label.data, token_hash(key), clock.now())
     session.commit()
     return _page(load_school(school_id, to="setup"), new_key=key, new_label=form.label.data)
 
